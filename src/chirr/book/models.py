@@ -1,0 +1,165 @@
+"""The tables of the book: entries that are only ever added, readings, and the things they speak of."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from django.conf import settings
+from django.db import models
+
+
+class FarmRow(models.Model):
+    """The farm card: one row."""
+
+    card = models.JSONField()
+
+    def __str__(self) -> str:
+        return str(self.card.get("name", "farm"))
+
+
+class RoomRow(models.Model):
+    """An insulated room and its set points."""
+
+    name = models.CharField(max_length=60, primary_key=True)
+    order = models.PositiveIntegerField(default=0)
+    set_temperature_c = models.FloatField()
+    set_humidity_pct = models.FloatField(null=True, blank=True)
+    extra = models.JSONField(default=dict)
+
+    class Meta:
+        ordering: ClassVar = ["order", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class BinRow(models.Model):
+    """A bin and where it stood at first."""
+
+    name = models.CharField(max_length=60, primary_key=True)
+    order = models.PositiveIntegerField(default=0)
+    room = models.ForeignKey(RoomRow, on_delete=models.PROTECT, related_name="bins")
+    stack = models.PositiveIntegerField()
+    level = models.PositiveIntegerField()
+    duty = models.CharField(max_length=20)
+    floor_cm2 = models.FloatField()
+    hides_cm2 = models.FloatField(default=0)
+    extra = models.JSONField(default=dict)
+
+    class Meta:
+        ordering: ClassVar = ["order", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TrayTypeRow(models.Model):
+    """A size of laying tray."""
+
+    name = models.CharField(max_length=60, primary_key=True)
+    order = models.PositiveIntegerField(default=0)
+    length_cm = models.FloatField()
+    width_cm = models.FloatField()
+    depth_cm = models.FloatField()
+    clear_side_cm = models.FloatField(null=True, blank=True)
+    extra = models.JSONField(default=dict)
+
+    class Meta:
+        ordering: ClassVar = ["order", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PersonRow(models.Model):
+    """Somebody who works with the book; `user` is their sign-in, once they have one."""
+
+    name = models.CharField(max_length=60, primary_key=True)
+    order = models.PositiveIntegerField(default=0)
+    role = models.CharField(max_length=10)
+    user = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="person"
+    )
+    extra = models.JSONField(default=dict)
+
+    class Meta:
+        ordering: ClassVar = ["order", "name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class EntryRow(models.Model):
+    """One entry. The database itself refuses to change or remove it (see the migration's triggers)."""
+
+    seq = models.BigAutoField(primary_key=True)
+    id = models.CharField(max_length=36, unique=True)
+    at = models.BigIntegerField()
+    received = models.BigIntegerField()
+    deed = models.CharField(max_length=12)
+    person = models.CharField(max_length=60, null=True)  # noqa: DJ001 - absent is not the same as empty in the book
+    bin = models.CharField(max_length=60, null=True)  # noqa: DJ001
+    lot = models.CharField(max_length=60, null=True)  # noqa: DJ001
+    clutch = models.CharField(max_length=60, null=True)  # noqa: DJ001
+    to_bin = models.CharField(max_length=60, null=True)  # noqa: DJ001
+    to_lot = models.CharField(max_length=60, null=True)  # noqa: DJ001
+    minutes = models.FloatField(null=True)
+    replaces = models.CharField(max_length=36, null=True)  # noqa: DJ001
+    note = models.TextField(null=True)  # noqa: DJ001
+    record = models.TextField()
+    """The whole entry as JSON: the fact itself. The columns above are there to search by."""
+
+    class Meta:
+        indexes: ClassVar = [
+            models.Index(fields=["at", "id"]),
+            models.Index(fields=["bin", "at"]),
+            models.Index(fields=["lot", "at"]),
+            models.Index(fields=["clutch", "at"]),
+            models.Index(fields=["deed", "at"]),
+            models.Index(fields=["replaces"], condition=models.Q(replaces__isnull=False), name="book_entry_replaces"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.deed} {self.id}"
+
+
+class ReadingRow(models.Model):
+    """Air measured at a place. level -1 stands for the room as a whole."""
+
+    at = models.BigIntegerField()
+    room = models.CharField(max_length=60)
+    level = models.IntegerField(default=-1)
+    temperature_c = models.FloatField()
+    humidity_pct = models.FloatField(null=True)
+    extra = models.JSONField(default=dict)
+
+    class Meta:
+        constraints: ClassVar = [models.UniqueConstraint(fields=["room", "level", "at"], name="one_reading_a_place_and_time")]
+
+    def __str__(self) -> str:
+        return f"{self.room}/{self.level} {self.at}"
+
+
+class SnapshotRow(models.Model):
+    """A standing kept to save replaying from the first entry; thrown away whenever it may be out of date."""
+
+    seq = models.BigIntegerField()
+    at = models.BigIntegerField()
+    standing = models.BinaryField()
+
+    def __str__(self) -> str:
+        return f"standing at {self.at}"
+
+
+class SignInTry(models.Model):
+    """A failed sign-in, kept a quarter of an hour so that guessing is slow."""
+
+    at = models.BigIntegerField()
+    name = models.CharField(max_length=150)
+    address = models.CharField(max_length=64)
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["at"])]
+
+    def __str__(self) -> str:
+        return f"{self.name} from {self.address}"

@@ -1,0 +1,71 @@
+"""Reading the things of the farm from the book as plain records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import msgspec
+from django.db import connection
+
+from chirr.book import ledger
+from chirr.book.models import FarmRow, PersonRow, RoomRow, TrayTypeRow
+from chirr.records import FarmCard, FarmFolder, Person, Reading, Room, TrayType
+
+
+def card() -> FarmCard | None:
+    """The farm card; None when no farm is set up yet."""
+    row = FarmRow.objects.first()
+    return None if row is None else msgspec.convert(row.card, FarmCard)
+
+
+def rooms() -> list[Room]:
+    """The farm's rooms."""
+    return [
+        Room(room=r.name, set_temperature_c=r.set_temperature_c, set_humidity_pct=r.set_humidity_pct, extra=r.extra)
+        for r in RoomRow.objects.all()
+    ]
+
+
+def tray_types() -> list[TrayType]:
+    """The farm's sizes of laying tray."""
+    return [
+        TrayType(tray_type=t.name, length_cm=t.length_cm, width_cm=t.width_cm, depth_cm=t.depth_cm,
+                 clear_side_cm=t.clear_side_cm, extra=t.extra)
+        for t in TrayTypeRow.objects.all()
+    ]  # fmt: skip
+
+
+def people() -> list[Person]:
+    """Everybody who works with the book."""
+    return [Person(person=p.name, role=p.role, extra=p.extra) for p in PersonRow.objects.all()]
+
+
+def readings(since: int = 0, until: int | None = None) -> Iterator[Reading]:
+    """Air readings by time, room and level."""
+    for at, room, level, temperature_c, humidity_pct, extra in reading_rows(since, until):
+        yield Reading(
+            at=at, room=room, level=None if level < 0 else level, temperature_c=temperature_c,
+            humidity_pct=humidity_pct, extra=msgspec.json.decode(extra),
+        )  # fmt: skip
+
+
+def reading_rows(since: int = 0, until: int | None = None) -> list[tuple[int, str, int, float, float | None, str]]:
+    """Air readings as plain tuples (at, room, level or -1, temperature_c, humidity_pct, extra), in order."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT at, room, level, temperature_c, humidity_pct, extra FROM book_readingrow"
+            " WHERE at >= %s AND at <= %s ORDER BY at, room, level",
+            (since, 2**62 if until is None else until),
+        )
+        return cursor.fetchall()
+
+
+def whole() -> FarmFolder:
+    """The whole farm as plain records."""
+    farm = card()
+    if farm is None:
+        raise LookupError("This book holds no farm yet.")
+    return FarmFolder(
+        farm=farm, rooms=rooms(), bins=ledger.bins(), tray_types=tray_types(), people=people(),
+        entries=list(ledger.entries()), readings=list(readings()),
+    )  # fmt: skip

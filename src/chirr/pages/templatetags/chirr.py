@@ -1,0 +1,7 @@
+"""Template words of our own."""
+
+from __future__ import annotations
+
+from django import template
+
+register = template.Library()
