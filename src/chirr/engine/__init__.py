@@ -1,0 +1,1 @@
+"""Numbers only: arrays in, arrays out; no framework, clock, file of the farm or environment variable."""
