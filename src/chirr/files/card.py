@@ -1,0 +1,180 @@
+"""The farm card: `farm.toml` to and from a FarmCard, and the checks that the workbook's farm sheet shares."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date, datetime, time
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from chirr.files.columns import CARD, SIZE_CLASSES, Column
+from chirr.files.faults import EMPTY, Ledger, Wrong
+from chirr.files.kinds import Setting, number_text, plain_name
+from chirr.files.plain import read_text
+from chirr.records import FarmCard, SizeClass
+
+FILE = "farm.toml"
+
+_AT_LINE = re.compile(r"\(at line (\d+)")
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
+_SETTING = Setting(zone=ZoneInfo("UTC"))
+
+Line = Callable[[str], int | None]
+"""The line on which a key stands."""
+
+
+def read_card(folder: Path, ledger: Ledger) -> FarmCard | None:
+    """Read farm.toml; None, with faults noted, when it is missing or wrong."""
+    text = read_text(folder / FILE, ledger)
+    if text is None:
+        return None
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        lines = text.splitlines() or [""]
+        at = _AT_LINE.search(str(error))
+        line = min(int(at[1]), len(lines)) if at else len(lines)
+        ledger.whole(
+            FILE,
+            'lines such as currency = "EUR", words in quotation marks',
+            lines[line - 1].strip() or "the end of the file",
+            line,
+        )
+        return None
+    blocks = values.pop("size_class", [])
+    before = len(ledger.wholes)
+    if not isinstance(blocks, list) or not all(isinstance(block, dict) for block in blocks):
+        ledger.whole(FILE, "each size class as [[size_class]] with name and from_mg", "something else",
+                     _line_of(text, "size_class"), "size_class")  # fmt: skip
+        blocks = []
+    classes = []
+    for n, block in enumerate(blocks):
+        of = _line_in_block(text, n)
+        cells = _cells(SIZE_CLASSES.columns, block, FILE, of, ledger)
+        if cells is not None:
+            classes.append((of("from_mg"), SizeClass(**cells)))
+    check_classes(classes, FILE, ledger)
+    card = make_card(values, [each for _, each in classes], FILE, lambda key: _line_of(text, key), ledger)
+    return card if len(ledger.wholes) == before else None
+
+
+def make_card(
+    values: Mapping[str, Any], classes: Iterable[SizeClass], file: str, line: Line, ledger: Ledger
+) -> FarmCard | None:
+    """A FarmCard from its values by key, as TOML or a workbook gives them; None when there are faults."""
+    cells = _cells(CARD, values, file, line, ledger)
+    return None if cells is None else FarmCard(**cells, size_classes=tuple(classes))
+
+
+def check_classes(classes: list[tuple[int | None, SizeClass]], file: str, ledger: Ledger) -> None:
+    """Note size classes out of order and names that come twice. `classes` are pairs of line and class."""
+    for (_, one), (line, two) in pairwise(classes):
+        if two.from_mg <= one.from_mg:
+            expected = f"more than the {number_text(one.from_mg)} of {one.name}, since classes go from the smallest up"
+            ledger.whole(file, expected, number_text(two.from_mg), line, "from_mg")
+    seen: set[str] = set()
+    for line, each in classes:
+        if each.name in seen:
+            ledger.whole(file, "each size class once", each.name, line, "name")
+        seen.add(each.name)
+
+
+def _cells(
+    columns: Iterable[Column], values: Mapping[str, Any], file: str, line: Line, ledger: Ledger
+) -> dict[str, Any] | None:
+    """Values by column, unknown ones under `extra`; None when there are faults."""
+    cells: dict[str, Any] = {}
+    sound = True
+    for column in columns:
+        text = _plain(values.get(column.name, "")).strip()
+        value = column.kind.reader(_SETTING)(text) if text else column.empty
+        if not text and column.required:
+            value = Wrong(column.kind.says())
+        if isinstance(value, Wrong):
+            ledger.whole(
+                file,
+                value.expected,
+                text or ("nothing" if column.name not in values else EMPTY.replace("cell", "value")),
+                line(column.name),
+                column.name,
+            )
+            sound = False
+        cells[column.name] = value
+    known = {column.name for column in columns}
+    cells["extra"] = {key: value for key, value in values.items() if key not in known}
+    return cells if sound else None
+
+
+def _plain(value: Any) -> str:
+    """A value of TOML as the text that a cell would hold."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list):
+        return " ".join(_plain(each) for each in value)
+    return str(value)
+
+
+def _line_of(text: str, key: str, start: int = 0, end: int | None = None) -> int | None:
+    pattern = re.compile(rf"^[ \t]*(\[\[?[ \t]*)?[\"']?{re.escape(key)}[\"']?[ \t]*(=|\])", re.MULTILINE)
+    found = pattern.search(text, start, len(text) if end is None else end)
+    return text.count("\n", 0, found.start()) + 1 if found else None
+
+
+def _line_in_block(text: str, n: int) -> Line:
+    """Lines of the keys of the n-th [[size_class]]; of its head for a key that it lacks."""
+    heads = [m.start() for m in re.finditer(r"^[ \t]*\[\[[ \t]*size_class[ \t]*\]\]", text, re.MULTILINE)]
+    if n >= len(heads):
+        return lambda _: _line_of(text, "size_class")
+    start = heads[n]
+    end = heads[n + 1] if n + 1 < len(heads) else len(text)
+    return lambda key: _line_of(text, key, start, end) or text.count("\n", 0, start) + 1
+
+
+def card_text(card: FarmCard) -> str:
+    """farm.toml: the known keys in the order of the table, then the farm's own, then the size classes."""
+    lines = [f"{column.name} = {_toml(_tidy(getattr(card, column.name)))}" for column in CARD]
+    lines += _extra_lines(card.extra)
+    for each in card.size_classes:
+        lines += ["", "[[size_class]]", f"name = {_toml(_tidy(each.name))}", f"from_mg = {_toml(_tidy(each.from_mg))}"]
+        lines += _extra_lines(each.extra)
+    return "\n".join(lines) + "\n"
+
+
+def _tidy(value: Any) -> Any:
+    """A value of a known key, as a person would write it: 14 for 14.0."""
+    if isinstance(value, float) and value == int(value):
+        return int(value)
+    return plain_name(value) if isinstance(value, str) else value
+
+
+def _extra_lines(extra: Mapping[str, Any]) -> list[str]:
+    return [f"{_key(key)} = {_toml(extra[key])}" for key in sorted(extra) if extra[key] is not None]
+
+
+def _key(key: str) -> str:
+    return key if _BARE_KEY.fullmatch(key) else _string(key)
+
+
+def _string(text: str) -> str:
+    short = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
+    return '"' + "".join(short.get(c, c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}") for c in text) + '"'
+
+
+def _toml(value: Any) -> str:
+    """A value as TOML; tables are written in one line."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, (datetime, date, time)):
+        return value.isoformat()
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_toml(each) for each in value) + "]"
+    if isinstance(value, Mapping):
+        pairs = ", ".join(f"{_key(key)} = {_toml(value[key])}" for key in sorted(value) if value[key] is not None)
+        return "{ " + pairs + " }" if pairs else "{}"
+    return _string(str(value))

@@ -1,0 +1,121 @@
+"""Comma-separated files, and their cousins with semicolons or tabs: rows of text cells with their line numbers."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Container, Iterator
+from pathlib import Path
+
+import msgspec
+
+from chirr.files.columns import Sheet
+from chirr.files.faults import Ledger, clip
+from chirr.files.plain import sound
+from chirr.files.rows import CHUNK_ROWS, Chunk, Table
+
+DELIMITERS = (",", ";", "\t")
+_CUT_OFF = "the line may be cut off"
+
+
+class _Head(msgspec.Struct):
+    delimiter: str
+    cells: list[str]
+    line: int
+
+
+def open_table(folder: Path, sheet: Sheet, ledger: Ledger) -> Table | None:
+    """Open the file of a sheet; None when it is missing or unreadable, a fault being noted if that matters."""
+    path = folder / sheet.file
+    if not sheet.required and not path.exists():
+        return None
+    if not sound(path, ledger):
+        return None
+    head = _header(path, sheet)
+    if head is None:
+        ledger.whole(sheet.file, f"a header row: {','.join(c.name for c in sheet.columns)}", "none", 1)
+        return None
+    chunks = _chunks(path, sheet.file, head, ledger)
+    return Table(
+        file=sheet.file, header=head.cells, header_line=head.line, chunks=chunks, decimal_comma=head.delimiter != ","
+    )
+
+
+def raw_lines(path: Path, sheet: Sheet, wanted: Container[int]) -> tuple[list[str], dict[int, list[str]]]:
+    """The header, and the cells of the wanted lines as they came."""
+    head = _header(path, sheet)
+    if head is None:
+        return [], {}
+    rows = _rows(path, head.delimiter, head.line)
+    return head.cells, {line: cells for line, cells, _ in rows if line in wanted}
+
+
+def _header(path: Path, sheet: Sheet) -> _Head | None:
+    """The first row that is neither blank nor a comment, if it is a header of this sheet."""
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        for line, text in enumerate(file, 1):
+            bare = text.strip().lstrip('"')
+            if not bare.strip(",;\t ") or bare.startswith(("#", "sep=")):
+                continue
+            known = {column.name for column in sheet.columns}
+            tries = [(sign, next(csv.reader(io.StringIO(text, newline=""), delimiter=sign), [])) for sign in DELIMITERS]
+            fits = [sum(cell.strip().casefold() in known for cell in cells) for _, cells in tries]
+            best = fits.index(max(fits))
+            return _Head(*tries[best], line) if fits[best] else None
+    return None
+
+
+def _rows(path: Path, delimiter: str, header_line: int) -> Iterator[tuple[int, list[str], str]]:
+    """Each row after the header: its first line, its cells, and what is wrong with its quotation marks, if anything."""
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        for _ in range(header_line):
+            file.readline()
+        reader = csv.reader(file, delimiter=delimiter, strict=True)
+        line = header_line + 1
+        while True:
+            try:
+                for row in reader:
+                    yield line, row, ""
+                    line = header_line + reader.line_num + 1
+                return
+            except csv.Error as error:
+                yield line, [], str(error)
+                line = header_line + reader.line_num + 1
+
+
+def _chunks(path: Path, name: str, head: _Head, ledger: Ledger) -> Iterator[Chunk]:
+    width = len(head.cells)
+    lines: list[int] = []
+    rows: list[list[str]] = []
+    for line, row, trouble in _rows(path, head.delimiter, head.line):
+        if trouble:
+            _quotes(name, line, trouble, ledger)
+        elif not "".join(row).strip():
+            continue
+        elif len(row) == width or (len(row) > width and not "".join(row[width:]).strip()):
+            lines.append(line)
+            rows.append(row[:width])
+            if len(lines) >= CHUNK_ROWS:
+                yield lines, rows
+                lines, rows = [], []
+        else:
+            _wrong_width(name, line, row, width, ledger)
+    yield lines, rows
+
+
+def _quotes(name: str, line: int, trouble: str, ledger: Ledger) -> None:
+    if "expected after" in trouble:
+        ledger.row(name, line, None, "text after a closing quotation mark",
+                   'a cell with quotation marks written as "so ""called"" hides"')  # fmt: skip
+    else:
+        ledger.row(name, line, None, "a quotation mark that is never closed",
+                   f"a closing quotation mark; {_CUT_OFF}")  # fmt: skip
+
+
+def _wrong_width(name: str, line: int, row: list[str], width: int, ledger: Ledger) -> None:
+    if len(row) < width:
+        ledger.row(name, line, None, f"{len(row)} cells", f"{width} cells, as in the header; {_CUT_OFF}")
+    else:
+        found = f"{len(row)} cells, the last being {clip(row[-1])}" if row[-1].strip() else f"{len(row)} cells"
+        expected = f"{width} cells, as in the header; put a cell that holds the separator in quotation marks"
+        ledger.row(name, line, None, found, expected)
