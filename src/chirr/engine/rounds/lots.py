@@ -1,0 +1,179 @@
+"""Lots: trouble to look into, splitting, harvest, retiring breeders, weighing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from chirr.engine.rounds.days import ago, day_in_words, first_falls
+from chirr.engine.rounds.due import Job
+
+CROWDED_PER_CM2 = 0.3
+"""Crickets per cm2 of floor and hides above which a lot is to be split: between the 0.19 and 0.47 per cm2 of the
+density trial from day 14 to maturity, where survival fell from the one to the other [published: Mahavidanage et al.
+2023, J. Orthoptera Res. 32:25-31]. The figure between them is judgement."""
+CROWDED_FROM_PROGRESS = 1 / 3
+"""That trial begins at day 14, about a third of the way from hatch to adult; younger crickets stand closer unharmed."""
+HARVEST_SOON_DAYS = 3
+RETIRE_ADULT_DAYS = 42.0
+"""Adults live six weeks to three months and lay about two (common practice, no published source): a default."""
+SPENT_SHARE = 0.5
+"""Breeders are given up when eggs per tray fall below about half of their peak (common practice)."""
+SPENT_MIN_TRAYS = 3
+WEIGH_EVERY_DAYS = 7
+"""A sample weighed weekly per growing lot (common practice; weekly too in Ng'ong'a et al. 2021)."""
+DEATHS_SHARE = 0.01
+DEATHS_TIMES_MEAN = 3.0
+"""Alert when daily deaths pass 1 % of the standing count on two days in a row, or three times the lot's own
+seven-day mean (common practice, no published source)."""
+DEATHS_FLOOR_SHARE = 0.002
+"""Below this share of the standing count a day's deaths are chance, whatever the mean was (judgement)."""
+ALERT_DAYS = 3
+"""An alert stays until somebody has looked, at most this long after the day that raised it (judgement)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LotCare:
+    """A lot whose animals are there. `alive` and `per_cm2` are medians; `ready` are the early, likely and late days of
+    harvest; `deaths` (day, dead crickets) in order of time; `yields` eggs or pinheads per tray in order of laying,
+    made comparable between tray sizes; `looked_on` the last day somebody wrote a note about it."""
+
+    lot: str
+    bin: str
+    breeding: bool
+    alive: float
+    per_cm2: float
+    progress: float
+    adult_days: float = 0.0
+    began_on: date | None = None
+    ready: tuple[date, date, date] | None = None
+    weighed_on: date | None = None
+    deaths: tuple[tuple[date, float], ...] = ()
+    yields: tuple[float, ...] = ()
+    looked_on: date | None = None
+
+
+def lot_jobs(lot: LotCare, day: date, today: date) -> list[Job]:
+    """Everything that falls due for one lot on `day`."""
+    jobs = _trouble(lot, day, today)
+    if lot.breeding:
+        return jobs + _retire(lot, day, today)
+    harvest = _harvest(lot, day, today)
+    jobs += harvest
+    if not any(job.urgency != "soon" for job in harvest):
+        jobs += _split(lot, day, today)
+    return jobs + _weigh(lot, day, today)
+
+
+def death_alert(lot: LotCare, day: date) -> tuple[date, str] | None:
+    """The latest day, up to `day`, whose deaths raise the alert, and why; None when there is none.
+
+    The standing count is the one of now; the seven-day mean is over the days on which deaths were written down, and
+    needs two of them.
+    """
+    per_day: dict[date, float] = {}
+    for on, dead in lot.deaths:
+        per_day[on] = per_day.get(on, 0.0) + dead
+    for on in sorted((d for d in per_day if d <= day), reverse=True):
+        share = per_day[on] / max(lot.alive, 1.0)
+        before = per_day.get(on - timedelta(days=1), 0.0) / max(lot.alive, 1.0)
+        if share > DEATHS_SHARE and before > DEATHS_SHARE:
+            return on, f"{per_day[on]:,.0f} dead on {day_in_words(on)}, over 1 % of the lot two days running"
+        week = [n for d, n in per_day.items() if timedelta(0) < on - d <= timedelta(days=7)]
+        mean = sum(week) / len(week) if len(week) >= 2 else None
+        if mean is not None and share > DEATHS_FLOOR_SHARE and per_day[on] > DEATHS_TIMES_MEAN * mean:
+            return on, f"{per_day[on]:,.0f} dead on {day_in_words(on)}, over three times its week's mean of {mean:,.0f}"
+    return None
+
+
+def in_trouble(lot: LotCare, day: date) -> str | None:
+    """Why a lot counts as sick on `day`, until its alert is out of date; None when it does not."""
+    alert = death_alert(lot, day)
+    return alert[1] if alert is not None and (day - alert[0]).days <= ALERT_DAYS else None
+
+
+def _trouble(lot: LotCare, day: date, today: date) -> list[Job]:
+    alert = death_alert(lot, day)
+    if alert is None or day > today or (day - alert[0]).days > ALERT_DAYS:
+        return []
+    if lot.looked_on is not None and lot.looked_on >= alert[0]:
+        return []
+    why = f"{alert[1]}: look at water, heat, air and crowding; keep its tools apart"
+    return [
+        _job(
+            lot, "look", f"Look at lot {lot.lot} in {lot.bin}", why=why, urgency="overdue", deed="note", asks=("note",)
+        )
+    ]
+
+
+def _split(lot: LotCare, day: date, today: date) -> list[Job]:
+    if day > today or lot.progress < CROWDED_FROM_PROGRESS or lot.per_cm2 <= CROWDED_PER_CM2:
+        return []
+    over = lot.alive * (1 - CROWDED_PER_CM2 / lot.per_cm2)
+    why = (
+        f"{lot.per_cm2:.2f} crickets to each cm2 of floor and hides, over {CROWDED_PER_CM2}; about {over:,.0f} too many"
+    )
+    return [_job(lot, "split", f"Split or thin lot {lot.lot}", why=why, urgency="due", asks=("quantity",))]
+
+
+def _harvest(lot: LotCare, day: date, today: date) -> list[Job]:
+    if lot.ready is None:
+        return []
+    early, likely, late = lot.ready
+    window = f"between {day_in_words(early)} and {day_in_words(late)}, likeliest {day_in_words(likely)}"
+    if first_falls(likely, day, today):
+        urgency = "overdue" if day > late else "due"
+        return [
+            _job(lot, "harvest", f"Harvest lot {lot.lot}", why=f"ready {window}", urgency=urgency, asks=("quantity",))
+        ]
+    if day == today and (likely - day).days <= HARVEST_SOON_DAYS:
+        why = f"ready {window}; have the freezer and a fasting day in mind"
+        return [_job(lot, "harvest", f"Lot {lot.lot} is nearly ready", why=why, urgency="soon", asks=("quantity",))]
+    return []
+
+
+def _retire(lot: LotCare, day: date, today: date) -> list[Job]:
+    ahead = max((day - today).days, 0)
+    spent = falling(lot.yields)
+    if lot.adult_days + ahead > RETIRE_ADULT_DAYS and (ahead == 0 or lot.adult_days + ahead - 1 <= RETIRE_ADULT_DAYS):
+        why = f"adults for {lot.adult_days + ahead:.0f} days, past {RETIRE_ADULT_DAYS:.0f}"
+    elif spent is not None and ahead == 0:
+        why = f"its last trays held {spent:.0%} of its best one"
+    else:
+        return []
+    return [_job(lot, "retire", f"Retire breeders {lot.lot}", why=why, urgency="due")]
+
+
+def falling(yields: Sequence[float]) -> float | None:
+    """Share of its best tray that a lot's last two trays held, when that is below half; None otherwise.
+
+    Two trays are taken together because a single count is too rough to end a lot on.
+
+    >>> falling([900, 1000, 450, 430]), falling([900, 1000, 800])
+    (0.44, None)
+    """
+    if len(yields) < SPENT_MIN_TRAYS:
+        return None
+    share = (yields[-1] + yields[-2]) / 2 / max(yields)
+    return share if share < SPENT_SHARE else None
+
+
+def _weigh(lot: LotCare, day: date, today: date) -> list[Job]:
+    last = lot.weighed_on or lot.began_on
+    if last is None or lot.progress >= 1 or not first_falls(last + timedelta(days=WEIGH_EVERY_DAYS), day, today):
+        return []
+    why = f"weighed {ago(lot.weighed_on, day)}" if lot.weighed_on else "not weighed yet"
+    why += "; a sample sharpens its forecast"
+    return [
+        _job(lot, "weigh", f"Weigh a sample of lot {lot.lot}", why=why, urgency="optional", asks=("sample", "quantity"))
+    ]
+
+
+def _job(
+    lot: LotCare, name: str, what: str, *, why: str, urgency: str, deed: str = "", asks: tuple[str, ...] = ()
+) -> Job:
+    return Job(
+        key=f"{name}:{lot.lot}", deed=deed or name, what=what, why=why, urgency=urgency, bin=lot.bin, lot=lot.lot,
+        asks=asks,
+    )  # fmt: skip
