@@ -18,6 +18,7 @@ from chirr.files.plain import read_text
 from chirr.records import FarmCard, SizeClass
 
 FILE = "farm.toml"
+KEYS = frozenset(column.name for column in CARD)
 
 _AT_LINE = re.compile(r"\(at line (\d+)")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
@@ -104,7 +105,7 @@ def _cells(
             )
             sound = False
         cells[column.name] = value
-    known = {column.name for column in columns}
+    known = set(cells)
     cells["extra"] = {key: value for key, value in values.items() if key not in known}
     return cells if sound else None
 
@@ -142,6 +143,19 @@ def card_text(card: FarmCard) -> str:
         lines += ["", "[[size_class]]", f"name = {_toml(_tidy(each.name))}", f"from_mg = {_toml(_tidy(each.from_mg))}"]
         lines += _extra_lines(each.extra)
     return "\n".join(lines) + "\n"
+
+
+def card_cells(card: FarmCard) -> dict[str, Any]:
+    """The card by key as cells of a sheet: numbers and true or false as they are, all else as text."""
+    cells = {column.name: _tidy(getattr(card, column.name)) for column in CARD}
+    cells |= {key: card.extra[key] for key in sorted(card.extra) if card.extra[key] is not None}
+    return {key: _as_cell(value) for key, value in cells.items()}
+
+
+def _as_cell(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return " ".join(value)
+    return value if isinstance(value, (str, bool, int, float)) else _toml(value)
 
 
 def _tidy(value: Any) -> Any:

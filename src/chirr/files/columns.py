@@ -105,7 +105,7 @@ ENTRIES = Sheet(
     says="What was seen and done, one row for each deed. README.txt says which columns each deed needs.",
     example=",2031-05-06T08:20,wanda,feed,W3-2,,,,,,,,,,,,250,g,,,2,,",
     columns=(
-        _column("id", Id(), "a UUID; leave it empty and one is made from the row", empty=""),
+        _column("id", Id(), "name of the row, made from its words when there is none", empty=""),
         _column("at", Time(), "when, in the farm's time zone or with an offset", must=True),
         _column("person", Name("people", thing="person"), "who did it"),
         _column("deed", Choice(records.DEEDS, thing="deed"), "what was done", must=True),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import sys
 from collections.abc import Container, Iterator
 from pathlib import Path
 
@@ -46,8 +47,29 @@ def raw_lines(path: Path, sheet: Sheet, wanted: Container[int]) -> tuple[list[st
     head = _header(path, sheet)
     if head is None:
         return [], {}
-    rows = _rows(path, head.delimiter, head.line)
-    return head.cells, {line: cells for line, cells, _ in rows if line in wanted}
+    found: dict[int, list[str]] = {}
+    broken: dict[int, int] = {}
+    last = 0
+    for line, cells, trouble in _rows(path, head.delimiter, head.line):
+        if last:
+            broken[last] = line
+        last = line if trouble and line in wanted else 0
+        if line in wanted and not trouble:
+            found[line] = cells
+    if last:
+        broken[last] = sys.maxsize
+    return head.cells, found | _as_text(path, broken)
+
+
+def _as_text(path: Path, spans: dict[int, int]) -> dict[int, list[str]]:
+    """For rows whose cells cannot be told apart, the text from each first line to before the next, as one cell."""
+    texts: dict[int, list[str]] = {}
+    if spans:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            lines = file.readlines()
+        for start, end in spans.items():
+            texts[start] = ["".join(lines[start - 1 : end - 1]).rstrip("\r\n")]
+    return texts
 
 
 def _header(path: Path, sheet: Sheet) -> _Head | None:

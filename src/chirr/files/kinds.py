@@ -92,7 +92,7 @@ class Name(Kind, frozen=True):
     at_most: int = NAME_AT_MOST
 
     def says(self) -> str:
-        return f"a {self.thing} listed in {self.listed}" if self.listed else "a name"
+        return f"the name of a {self.thing}" if self.listed else "a name"
 
     def reader(self, setting: Setting) -> Convert:
         known = setting.names.get(self.listed) if self.listed else None
@@ -150,7 +150,7 @@ class Number(Kind, frozen=True):
 
     def says(self) -> str:
         kind = "a whole number" if self.whole else "a number"
-        low, high = number_text(self.low), number_text(self.high)
+        low, high = number_text(self.low), f"{int(self.high):,}"
         return f"{kind} above {low} and at most {high}" if self.above else f"{kind} from {low} to {high}"
 
     def reader(self, setting: Setting) -> Convert:

@@ -21,16 +21,17 @@ class FarmReading(msgspec.Struct, kw_only=True):
     """What came of reading a farm folder or a workbook.
 
     `folder` holds the rows without fault; None when not even the farm card could be read. `faults` are sorted by file
-    and line. `entry_line` is the line of each good entry, by its id. `bad_rows` are the lines that were left out, by
-    file and with the reasons: those with a fault of their own, and those that refer to such a row. `can_skip` is False
-    when something is wrong with a file as a whole, so that leaving rows out would not heal it.
+    and line. `entry_line` is the line of each good entry, by its id; `called` what the file or sheet of each kind of
+    row is called in faults. `bad_rows` are the lines that were left out, by file and with the reasons: those with a
+    fault of their own, and those that refer to such a row. `can_skip` is False when something is wrong with a file
+    as a whole, so that leaving rows out would not heal it.
     """
 
     source: Path
     folder: FarmFolder | None
     faults: list[Fault]
     entry_line: dict[str, int]
-    entry_file: str
+    called: dict[str, str]
     bad_rows: dict[str, dict[int, list[Fault]]]
     can_skip: bool
 
@@ -61,7 +62,6 @@ def read_sheets(
             rows = SheetReader(sheet, table, ledger, check).read(setting, progress)
         _settle(sheet, rows, setting, ledger)
         read[sheet.name] = rows
-    entry_file = called[ENTRIES.name]
     check_replaced(read[ENTRIES.name], in_book, ledger)
     faults = ledger.sorted()
     _leave_out(read, in_book, ledger)
@@ -74,7 +74,7 @@ def read_sheets(
         folder=folder,
         faults=faults,
         entry_line={e.id: line for e, line in zip(entries.records, entries.lines, strict=True)},
-        entry_file=entry_file,
+        called=called,
         bad_rows=ledger.rows,
         can_skip=not ledger.wholes and card is not None,
     )

@@ -15,7 +15,7 @@ from chirr.files.faults import EMPTY, Ledger, Wrong, near
 from chirr.files.kinds import Convert, Setting, Text
 
 MAX_ROWS = 5_000_000
-CHUNK_ROWS = 50_000
+CHUNK_ROWS = 5_000
 CACHE_AT_MOST = 200_000
 
 Progress = Callable[[str, int], None]
