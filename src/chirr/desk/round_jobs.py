@@ -1,0 +1,221 @@
+"""From the standing of the farm and the belief in it to the jobs of a day."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+
+from chirr.book.standing import BinNow, Clutch, Lot, Standing
+from chirr.desk.shapes import Band, Beliefs
+from chirr.engine.rounds import care, lots, trays
+from chirr.engine.rounds.due import Job
+from chirr.records import FarmCard
+
+_LAST_SECOND = 250_000_000_000
+
+
+@dataclass(kw_only=True)
+class Scene:
+    """All that the jobs of one day rest on. `today_start` is the first second of today, `day_of` turns a time into the
+    farm's date; `looked` says on which day a note was last written about a lot or clutch; `tray_cm2` is the surface
+    of each tray type."""
+
+    standing: Standing
+    card: FarmCard
+    beliefs: Beliefs
+    day: date
+    today: date
+    today_start: int
+    day_of: Callable[[float], date]
+    looked: dict[str, date] = field(default_factory=dict)
+    tray_cm2: dict[str, float] = field(default_factory=dict)
+
+    def days_of(self, band: Band | None) -> tuple[date, date, date] | None:
+        """Early (5 %), likely and late (95 %) day of a band of times; None where the likely one never comes."""
+        if band is None or not math.isfinite(band.q[3]):
+            return None
+        early, likely, late = (self.day_of(min(max(at, 0.0), _LAST_SECOND)) for at in (band.q[0], band.q[3], band.q[6]))
+        return early, likely, late
+
+
+@dataclass(frozen=True)
+class DayJobs:
+    """Jobs of a day, and the bins that are walked as sick or as hatching."""
+
+    jobs: list[Job]
+    sick: set[str]
+    hatching: set[str]
+
+
+def jobs_of(scene: Scene) -> DayJobs:
+    """Every job of the scene's day, in no order."""
+    s, day, today = scene.standing, scene.day, scene.today
+    found = DayJobs([], set(), set())
+    lot_cares = _lot_cares(scene)
+    for lot_care in lot_cares:
+        found.jobs.extend(lots.lot_jobs(lot_care, day, today))
+        if lots.in_trouble(lot_care, day):
+            found.sick.add(lot_care.bin)
+    ready = {lot.bin for lot in lot_cares if lot.ready and (lot.ready[1] - day).days <= 1 and not lot.breeding}
+    for bin_ in s.bins.values():
+        found.jobs.extend(care.care_jobs(_bin_care(scene, bin_, ready), scene.card.feed_days, day, today))
+    for laying in _laying_bins(scene):
+        found.jobs.extend(trays.swap_jobs(laying, scene.card.swap_days, day, today))
+    for clutch in _clutch_cares(scene):
+        found.jobs.extend(trays.clutch_jobs(clutch, scene.card.substrate_cycles, day, today))
+        if clutch.bin is not None and trays.near_hatching(clutch, day):
+            found.hatching.add(clutch.bin)
+    return found
+
+
+def _here(scene: Scene, bin_: BinNow) -> list[Lot]:
+    """Lots whose animals are in the bin: not those whose clutches are all still to hatch."""
+    found = [scene.standing.lots[name] for name in bin_.lots]
+    return [lot for lot in found if lot.alive and lot.began_at is not None]
+
+
+def _came_at(lot: Lot) -> int:
+    """When the lot's animals came into the bin where they are: carrying the bin is not coming into it."""
+    came = lot.stays[-1].at if lot.stays else lot.named_at
+    for stay in reversed(lot.stays):
+        if stay.bin != lot.bin:
+            break
+        came = stay.at
+    return max(came, lot.began_at or 0)
+
+
+def _bin_care(scene: Scene, bin_: BinNow, ready: set[str]) -> care.BinCare:
+    def on(at: int | None) -> date | None:
+        return None if at is None else scene.day_of(at)
+
+    here = _here(scene, bin_)
+    gone = bin_.vacated_at
+    return care.BinCare(
+        bin=bin_.name,
+        lots=tuple(lot.name for lot in here),
+        occupied=bool(bin_.lots or bin_.trays or bin_.hatching),
+        came_on=on(max((_came_at(lot) for lot in here), default=None)),
+        fed_on=on(bin_.fed_at),
+        watered_on=on(bin_.watered_at),
+        vacated_on=on(gone),
+        clean=is_clean(bin_),
+        to_harvest=bin_.name in ready,
+    )
+
+
+def is_clean(bin_: BinNow) -> bool:
+    """Whether a bin was cleaned since its last crickets left."""
+    return bin_.vacated_at is None or (bin_.cleaned_at is not None and bin_.cleaned_at >= bin_.vacated_at)
+
+
+def _laying_bins(scene: Scene) -> list[trays.LayingBin]:
+    s, since = scene.standing, scene.today_start if scene.day == scene.today else math.inf
+    pulled = Counter(c.bin for c in s.clutches.values() if (c.pulled_at or 0) >= since)
+    laid = Counter(c.bin for c in s.clutches.values() if c.laid_at >= since)
+    found = []
+    for bin_ in s.bins.values():
+        lot = next(iter(_here(scene, bin_)), None)
+        lays = lot is not None and bin_.duty == "breeding" and _adult(scene, lot)
+        if not lays and not bin_.trays:
+            continue
+        inside = tuple(_tray_in(scene, s.clutches[name]) for name in bin_.trays)
+        found.append(
+            trays.LayingBin(
+                bin=bin_.name, lot=lot.name if lot else None, lays=lays, trays=inside,
+                pulled=pulled[bin_.name], laid=laid[bin_.name],
+            )
+        )  # fmt: skip
+    return found
+
+
+def _adult(scene: Scene, lot: Lot) -> bool:
+    belief = scene.beliefs.lots.get(lot.name)
+    return belief is None or belief.progress >= 1.0
+
+
+def _tray_in(scene: Scene, clutch: Clutch) -> trays.TrayIn:
+    window = _window(scene, clutch)
+    laid_on = scene.day_of(clutch.laid_at)
+    return trays.TrayIn(clutch=clutch.name, laid_on=laid_on, hatches_on=window[0] if window else None)
+
+
+def _window(scene: Scene, clutch: Clutch) -> tuple[date, date, date] | None:
+    belief = scene.beliefs.clutches.get(clutch.name)
+    return scene.days_of(belief.first_pinheads) if belief else None
+
+
+def _clutch_cares(scene: Scene) -> list[trays.ClutchCare]:
+    clutches = scene.standing.open_clutches()
+    of_batch = Counter(c.substrate for c in clutches if c.substrate)
+    found = []
+    for clutch in clutches:
+        belief, here = scene.beliefs.clutches.get(clutch.name), clutch.here
+        settled = scene.days_of(belief.half_hatched) if belief else None
+        found.append(
+            trays.ClutchCare(
+                clutch=clutch.name,
+                pulled=clutch.pulled_at is not None,
+                bin=here.bin,
+                place=f"{here.room}/{here.stack}/{here.level}",
+                hatched_on=None if clutch.hatched_at is None else scene.day_of(clutch.hatched_at),
+                window=_window(scene, clutch),
+                settled_on=settled[2] if settled else None,
+                substrate=clutch.substrate,
+                cycle=clutch.cycle,
+                last_of_batch=of_batch[clutch.substrate or ""] == 1,
+                looked_today=scene.looked.get(f"clutch:{clutch.name}") == scene.today == scene.day,
+            )
+        )
+    return found
+
+
+def _lot_cares(scene: Scene) -> list[lots.LotCare]:
+    s = scene.standing
+    laid_by: dict[str, list[Clutch]] = {}
+    for clutch in s.clutches.values():
+        laid_by.setdefault(clutch.lot, []).append(clutch)
+    found = []
+    for lot in s.live_lots():
+        belief = scene.beliefs.lots.get(lot.name)
+        if belief is None or lot.bin is None or lot.began_at is None:
+            continue
+        weighed = [f.at for f in lot.facts if f.kind == "weigh"]
+        dead = [f for f in lot.facts if f.kind == "deaths" and f.at >= scene.today_start - 12 * 86400]
+        found.append(
+            lots.LotCare(
+                lot=lot.name,
+                bin=lot.bin,
+                breeding=s.bins[lot.bin].duty == "breeding",
+                alive=belief.alive.mid,
+                per_cm2=belief.per_cm2.mid,
+                progress=belief.progress,
+                adult_days=belief.adult_days,
+                began_on=scene.day_of(lot.began_at),
+                ready=scene.days_of(belief.harvest_ready),
+                weighed_on=scene.day_of(max(weighed)) if weighed else None,
+                deaths=tuple((scene.day_of(f.at), f.quantity or 0.0) for f in dead),
+                yields=_yields(scene, laid_by.get(lot.name, [])),
+                looked_on=scene.looked.get(f"lot:{lot.name}"),
+            )
+        )
+    return found
+
+
+def _yields(scene: Scene, clutches: list[Clutch]) -> tuple[float, ...]:
+    """Eggs, or else pinheads, counted per tray in order of laying, per cm2 where the tray's surface is known.
+
+    Eggs and pinheads are never mixed, for they are not the same number.
+    """
+    best: tuple[float, ...] = ()
+    for unit in ("eggs", "pinheads"):
+        counted = []
+        for clutch in sorted(clutches, key=lambda c: (c.laid_at, c.name)):
+            numbers = [f.quantity for f in clutch.facts if f.kind == "count" and f.unit == unit and f.quantity]
+            if numbers:
+                counted.append(numbers[-1] / scene.tray_cm2.get(clutch.tray_type, 1.0))
+        if len(counted) > len(best):
+            best = tuple(counted)
+    return best
