@@ -1,0 +1,274 @@
+"""From the facts of the book to the plain numbers that the engine learns from."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.book.standing import Clutch, Fact, Lot, Standing, Stay
+from chirr.engine.biology.rates import nymph_rate_per_day
+from chirr.engine.biology.species import Species
+from chirr.engine.climate.places import PlaceClimate, Readings, hourly_temperature
+from chirr.engine.colony.clocks import Clocks, make_clocks
+from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
+from chirr.records import Room, TrayType
+
+HOUR = 3600
+MEMORY_DAYS = 240
+"""Lots that ended longer ago no longer teach: strain, feed and keepers change (judgement)."""
+
+REACH_DAYS = 60
+"""The grid of hours reaches so far beyond the days looked ahead, for eggs that are slow."""
+
+COUNT_CV = {"eggs": 0.35, "pinheads": 0.3, "crickets": 0.2}
+"""Relative error of a count whose own is not given: common practice, no published source."""
+
+STOCK_CV, SPLIT_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.1, 0.02, 0.02
+"""The same for numbers stocked or split off, for a sample weighing and for a harvest weighing."""
+
+FEW_FINISHED = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """A farm as the engine takes it, with the names behind its indices."""
+
+    history: FarmHistory
+    clocks: Clocks
+    clutch_temp_c: NDArray[np.float64]
+    lots: list[str]
+    clutches: list[str]
+    place_room: NDArray[np.int64]
+    start: int
+    measured: bool
+    """Whether any temperature was measured in the last fortnight."""
+
+
+def gather(
+    s: Standing, *, at: int, rooms: list[Room], tray_types: list[TrayType], species: Species,
+    readings: list[tuple[int, str, int, float, float | None, str]], days: int, swap_days: float,
+) -> Gathered:
+    """Put a standing into numbers, as believed at time `at` [epoch s].
+
+    readings: tuples (at, room, level or -1, temperature_c, ...). days: how far the clocks must reach.
+    """
+    lots, clutches = _remembered(s, at)
+    began = [c.laid_at for c in clutches] + [lot.stays[0].at for lot in lots if lot.stays]
+    start = (min([*began, at]) // HOUR - 24) * HOUR
+    end = at + (days + REACH_DAYS) * 24 * HOUR
+    scene = _Scene(
+        s=s, at=at, start=start, species=species, lot_index={lot.name: i for i, lot in enumerate(lots)},
+        clutch_index={c.name: i for i, c in enumerate(clutches)}, set_c={r.room: r.set_temperature_c for r in rooms},
+        trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)}, swap_days=swap_days,
+        keeps_hatches=_keeps_hatches(s),
+    )  # fmt: skip
+    places = scene.number_places(lots, clutches)
+    room_names = list(dict.fromkeys([*scene.set_c, *(room for room, _ in places)]))
+    room_index = {room: i for i, room in enumerate(room_names)}
+    place_room = np.array([room_index[room] for room, _ in places], dtype=np.int64)
+    typical = float(np.mean(list(scene.set_c.values()))) if scene.set_c else 30.0
+    climate = hourly_temperature(
+        _readings(readings, room_index, start), room=place_room,
+        level=np.array([level for _, level in places], dtype=np.int64),
+        set_c=np.array([scene.set_c.get(room, typical) for room, _ in places]), hours=(end - start) // HOUR,
+        now_h=(at - start) / HOUR,
+    )  # fmt: skip
+    history = FarmHistory(
+        clutches=tuple(scene.clutch(c, climate) for c in clutches), lots=tuple(scene.lot(lot, climate) for lot in lots),
+        now_h=(at - start) / HOUR, tray_types=len(tray_types),
+    )  # fmt: skip
+    now = (at - start) // HOUR
+    return Gathered(
+        history=history, clocks=make_clocks(climate.temp_c, species), lots=[lot.name for lot in lots],
+        clutches=[c.name for c in clutches], place_room=place_room, start=start,
+        clutch_temp_c=np.array([_mean_between(climate.temp_c[c.places[0]], c.laid_h, c.pulled_h) for c in history.clutches]),
+        measured=bool(climate.measured[:, max(now - 14 * 24, 0) : now].any()),
+    )  # fmt: skip
+
+
+def _mean_between(row: NDArray[np.float64], a: float, b: float) -> float:
+    part = row[max(int(a), 0) : max(int(b), int(a) + 1)]
+    return float(part.mean()) if len(part) else float(row[-1])
+
+
+def _readings(rows: list[tuple[int, str, int, float, float | None, str]], room: dict[str, int], start: int) -> Readings:
+    known = [r for r in rows if r[1] in room]
+    return Readings(
+        hour=(np.array([r[0] for r in known], dtype=np.float64) - start) / HOUR,
+        room=np.array([room[r[1]] for r in known], dtype=np.int64),
+        level=np.array([r[2] for r in known], dtype=np.int64),
+        temp_c=np.array([r[3] for r in known], dtype=np.float64),
+    )
+
+
+def _remembered(s: Standing, at: int) -> tuple[list[Lot], list[Clutch]]:
+    """Lots that live or ended not long ago, those they came from, and the clutches that bear on them."""
+    since = at - MEMORY_DAYS * 24 * HOUR
+    names = {lot.name for lot in s.lots.values() if lot.ended_at is None or lot.ended_at >= since}
+    todo = list(names)
+    while todo:
+        for parent in s.lots[todo.pop()].parents:
+            if parent not in names and parent in s.lots:
+                names.add(parent)
+                todo.append(parent)
+    clutches = [
+        c for c in s.clutches.values()
+        if c.emptied_at is None or c.laid_at >= since or (c.to_lot is not None and c.to_lot in names)
+    ]  # fmt: skip
+    lots = sorted((s.lots[name] for name in names), key=lambda lot: (lot.named_at, lot.name))
+    return [lot for lot in lots if lot.stays], sorted(clutches, key=lambda c: (c.laid_at, c.name))
+
+
+def _keeps_hatches(s: Standing) -> bool:
+    """Whether this farm writes down first pinheads, so that none written means none seen."""
+    finished = [c for c in s.clutches.values() if c.emptied_at is not None or c.hatched_at is not None]
+    seen = sum(c.hatched_at is not None for c in finished)
+    return len(finished) < FEW_FINISHED or seen >= 0.5 * len(finished)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Scene:
+    """What turning facts into numbers needs to know of the farm."""
+
+    s: Standing
+    at: int
+    start: int
+    species: Species
+    lot_index: dict[str, int]
+    clutch_index: dict[str, int]
+    set_c: dict[str, float]
+    trays: dict[str, tuple[int, float]]
+    swap_days: float
+    keeps_hatches: bool
+    places: dict[tuple[str, int], int] | None = None
+
+    def hour(self, at: float) -> float:
+        return (at - self.start) / HOUR
+
+    def number_places(self, lots: list[Lot], clutches: list[Clutch]) -> list[tuple[str, int]]:
+        stays = [(p.room, p.level) for lot in lots for p in lot.stays] + [(p.room, p.level) for c in clutches for p in c.stays]
+        self.places = {place: i for i, place in enumerate(dict.fromkeys(stays))}
+        return list(self.places) or [("", 1)]
+
+    def place(self, stay: Stay) -> int:
+        return (self.places or {})[stay.room, stay.level]
+
+    def surface(self, stay: Stay) -> float:
+        bin_ = self.s.bins.get(stay.bin or "")
+        return max(bin_.floor_cm2 + bin_.hides_cm2, 1.0) if bin_ else 20_000.0
+
+    def _measured(self, climate: PlaceClimate, stays: list[Stay], until: int) -> float:
+        """Share of a thing's hours in which its temperature rests on a reading."""
+        hours = got = 0.0
+        for stay, after in zip(stays, [*(p.at for p in stays[1:]), until], strict=True):
+            a, b = int(self.hour(stay.at)), int(self.hour(min(after, self.at)))
+            if b > a:
+                hours += b - a
+                got += float(climate.measured[self.place(stay), a:b].sum())
+        return got / hours if hours else 0.0
+
+    def clutch(self, c: Clutch, climate: PlaceClimate) -> ClutchFacts:
+        tray_type, area = self.trays.get(c.tray_type, (-1, 400.0))
+        pulled = c.pulled_at if c.pulled_at is not None else max(c.laid_at + self.swap_days * 86400, self.at)
+        counts = [f for f in c.facts if f.quantity is not None]
+        first = None
+        if c.hatched_at is not None:
+            look = c.looked_at if c.looked_at is not None else c.hatched_at - 3 * 86400
+            first = (self.hour(max(look, c.laid_at)), self.hour(c.hatched_at))
+        pinheads = tuple(self._count(f) for f in counts if f.unit != "eggs")
+        known = c.hatched_at is not None or bool(pinheads)
+        return ClutchFacts(
+            name=c.name, lot=self.lot_index.get(c.to_lot or "", -1), breeders=self.lot_index.get(c.lot, -1),
+            laid_h=self.hour(c.laid_at), pulled_h=self.hour(pulled), tray_cm2=max(area, 1.0), tray_type=tray_type,
+            starts_h=np.array([self.hour(p.at) for p in c.stays]), places=np.array([self.place(p) for p in c.stays]),
+            measured_share=self._measured(climate, c.stays, c.emptied_at or self.at), first_between=first,
+            unseen_until_h=self._unseen_until(c) if not known else None,
+            settled_h=self.hour(c.emptied_at) if c.emptied_at is not None else None,
+            dud=c.emptied_at is not None and not known and (self.keeps_hatches or c.pulled_at is None),
+            egg_counts=tuple(self._count(f) for f in counts if f.unit == "eggs"), pinhead_counts=pinheads,
+            first_entry=c.laid_entry,
+        )  # fmt: skip
+
+    def _unseen_until(self, c: Clutch) -> float | None:
+        """Last visit at which no pinheads were written down, on a farm that writes them down."""
+        if not self.keeps_hatches or c.emptied_at is not None or c.pulled_at is None:
+            return None
+        bin_ = self.s.bins.get(c.here.bin or "")
+        seen = bin_.seen_at if bin_ else self.s.rooms_seen.get(c.here.room, (0, 0))[0]
+        return self.hour(seen) if seen is not None and seen > c.pulled_at else None
+
+    def _count(self, f: Fact) -> tuple[float, float, float, str]:
+        cv = f.cv if f.cv is not None else COUNT_CV.get(f.unit or "crickets", 0.3)
+        return self.hour(f.at), float(f.quantity or 0.0), float(np.sqrt(np.log1p(cv**2))), f.entry
+
+    def lot(self, lot: Lot, climate: PlaceClimate) -> LotFacts:
+        times = [p.at for p in lot.stays]
+
+        def stay_at(at: int) -> Stay:
+            return lot.stays[max(bisect_right(times, at) - 1, 0)]
+
+        def happen(at: int, kind: Kind, **more: float | int | str) -> Happening:
+            stay = stay_at(at)
+            return Happening(
+                hour=self.hour(at), kind=kind, place=self.place(stay), surface_cm2=self.surface(stay), **more  # type: ignore[arg-type]
+            )
+
+        chain = [h for f in lot.facts if (h := self._happening(f, happen, stay_at(f.at))) is not None]
+        if lot.origin == "clutches":
+            chain.append(happen(lot.named_at, Kind.PLACE))
+        chain += [
+            happen(c.laid_at, Kind.LAY, other=self.clutch_index[c.name])
+            for c in self.s.clutches.values() if c.lot == lot.name and c.name in self.clutch_index
+        ]  # fmt: skip
+        chain.sort(key=lambda h: h.hour)
+        return LotFacts(
+            name=lot.name, happenings=tuple(chain), measured_share=self._measured(climate, lot.stays, lot.ended_at or self.at),
+            ended_h=self.hour(lot.ended_at) if lot.ended_at is not None else None,
+        )  # fmt: skip
+
+    def _happening(self, f: Fact, happen: object, stay: Stay) -> Happening | None:
+        q, call = float(f.quantity or 0.0), happen
+        assert callable(call)  # noqa: S101 - for the type checker
+        sd = float(np.sqrt(np.log1p((f.cv or 0.0) ** 2)))
+        other = self.lot_index.get(f.other or "", -1)
+        kind = {
+            "place": Kind.PLACE, "deaths": Kind.DEATHS, "gone": Kind.GONE, "in": Kind.IN, "mix": Kind.MIX,
+        }.get(f.kind)  # fmt: skip
+        if f.kind in ("in", "mix") and other < 0:
+            return None
+        if kind is not None:
+            made = call(f.at, kind, quantity=q, other=other, entry=f.entry)
+        elif f.kind == "stock":
+            stage, _, age = (f.other or "adult:0").partition(":")
+            made = self._stocked(call, f, stage, float(age) if age not in ("", "None") else 0.0, stay)
+        elif f.kind == "count":
+            made = call(f.at, Kind.COUNT, quantity=q, log_sd=self._count(f)[2], entry=f.entry)
+        elif f.kind == "weigh" and f.sample:
+            mg = q * 1000.0 / f.sample
+            made = call(f.at, Kind.WEIGH, quantity=mg, log_sd=sd or WEIGH_CV, sample=f.sample, entry=f.entry)
+        elif f.kind == "take":
+            made = call(f.at, Kind.TAKE_KG if f.unit == "kg" else Kind.TAKE, quantity=q, entry=f.entry)
+        elif f.kind == "out":
+            made = call(f.at, Kind.OUT, quantity=q, log_sd=sd or SPLIT_CV, other=other, entry=f.entry)
+        elif f.kind == "harvest" and q > 0:
+            made = call(f.at, Kind.HARVEST, quantity=q, log_sd=sd or HARVEST_CV, entry=f.entry)
+        else:
+            return None
+        assert isinstance(made, Happening)  # noqa: S101
+        return made
+
+    def _stocked(self, call: object, f: Fact, stage: str, age_days: float, stay: Stay) -> Happening:
+        """Crickets of known stage and age: nymphs' age counts from the hatch, adults' from the adult moult."""
+        assert callable(call)  # noqa: S101
+        rate = float(nymph_rate_per_day(np.array(self.set_c.get(stay.room, 30.0)), self.species))
+        adult = stage == "adult"
+        made = call(
+            f.at, Kind.STOCK, quantity=max(float(f.quantity or 0.0), 0.5), entry=f.entry,
+            log_sd=float(np.sqrt(np.log1p((f.cv if f.cv is not None else STOCK_CV) ** 2))),
+            x=1.0 if adult else min(age_days * rate, 0.99), adult_days=age_days if adult else 0.0,
+        )  # fmt: skip
+        assert isinstance(made, Happening)  # noqa: S101
+        return made

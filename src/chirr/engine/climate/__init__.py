@@ -1,0 +1,1 @@
+"""Temperature where a bin stands."""

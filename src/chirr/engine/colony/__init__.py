@@ -1,0 +1,1 @@
+"""Belief and ahead: cohorts through time, learning from facts, forecast draws."""

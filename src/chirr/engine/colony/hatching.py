@@ -1,0 +1,86 @@
+"""When a clutch hatches, read on the egg clock.
+
+Eggs are laid evenly while the tray stays in the bin, and each needs its own amount of development. On the clock an
+egg laid at reading u hatches at u + g/speed, with u even on (0, w) and g normal with mean 1 and the species'
+coefficient of variation: so the share hatched at any reading, and the reading of any share, are closed forms.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+Floats = NDArray[np.float64]
+
+FIRST_SHARE = 0.01
+"""First pinheads are seen when this share has hatched."""
+
+_RATIOS = np.concatenate([[0.0], np.geomspace(0.05, 200.0, 120)])
+
+
+def share_hatched(reading: Floats, *, speed: Floats, window: Floats, cv: float) -> Floats:
+    """Share of those eggs that hatch at all which have hatched at a clock reading.
+
+    Parameters
+    ----------
+    reading : ndarray, shape (...)
+        Egg clock since the tray went in (1 = the incubation of an average egg).
+    speed : ndarray, shape (...)
+        Speed relative to the published clock.
+    window : ndarray, shape (...)
+        What the clock read when the tray came out.
+    cv : float
+        Coefficient of variation of the development that single eggs need.
+
+    Returns
+    -------
+    ndarray
+        0 to 1, never falling with the reading.
+    """
+    sd = cv / speed
+    z = (reading - 1.0 / speed - window / 2) / sd
+    half = np.maximum(window / sd / 2, 1e-6)
+    return np.asarray((_ramp(z + half) - _ramp(z - half)) / (2 * half)).clip(0.0, 1.0)
+
+
+def _ramp(z: Floats) -> Floats:
+    """Integral of the normal distribution function."""
+    return np.asarray(z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))
+
+
+@cache
+def _table(share: float) -> Floats:
+    """Standardised position of a share of hatch, for each ratio of window to the spread of single eggs."""
+    z = np.linspace(-120.0, 120.0, 48001)
+    out = []
+    for ratio in _RATIOS:
+        half = max(ratio / 2, 1e-6)
+        out.append(np.interp(share, (_ramp(z + half) - _ramp(z - half)) / (2 * half), z))
+    return np.asarray(out)
+
+
+def offset_of_share(share: float, *, speed: Floats, window: Floats, cv: float) -> Floats:
+    """Distance of the reading at which `share` has hatched from the middle of the hatch, on the egg clock."""
+    sd = cv / speed
+    return np.asarray(sd * np.interp(window / sd, _RATIOS, _table(share)))
+
+
+def reading_at_share(share: float, *, speed: Floats, window: Floats, cv: float) -> Floats:
+    """Egg-clock reading, since the tray went in, at which `share` of the hatch is done. Shapes broadcast."""
+    return np.asarray(1.0 / speed + window / 2 + offset_of_share(share, speed=speed, window=window, cv=cv))
+
+
+def log_speed_if_first_at(reading: Floats, *, window: Floats, cv: float) -> Floats:
+    """Log of the speed at which the first pinheads would come exactly at this reading.
+
+    -inf where no time has passed, +inf where even boundless speed would not do (the reading lies in the laying window).
+    """
+    speed = np.ones_like(reading)
+    for _ in range(6):
+        offset = offset_of_share(FIRST_SHARE, speed=speed, window=window, cv=cv)
+        needed = reading - window / 2 - offset
+        speed = 1.0 / np.maximum(needed, 1e-3)
+    return np.asarray(np.where(needed <= 2e-3, np.inf, np.log(speed)))

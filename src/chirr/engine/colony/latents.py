@@ -1,0 +1,183 @@
+"""What is not known, written as standard normal numbers: the farm's own level, each clutch, each lot, each count.
+
+Published values are the prior means and their 90 % ranges the prior spreads. Numbers multiply, so their logarithms
+add: a lot's speed is the farm's times its own. Shares live on the log-odds scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import expit, logit
+
+from chirr.engine.biology.species import Species
+from chirr.engine.colony.history import FarmHistory, Kind
+from chirr.engine.colony.schedule import Schedule
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+FARM = (
+    "egg_speed", "nymph_speed", "eggs", "capacity", "hatch", "early", "late", "adult_mass", "hatchling_mass", "longevity",
+)  # fmt: skip
+"""What the farm has of its own, in the order of the latent numbers."""
+
+STRAIN_SD = 0.06
+"""Speed of a farm's strain against the published clock, beyond the range of the published constants (judgement)."""
+
+CLUTCH_SD = {"speed": 0.03, "eggs": 0.40, "hatch": 0.6}
+LOT_SD = {"speed": 0.05, "early": 0.5, "late": 0.5, "adult_mass": 0.08}
+TRAY_TYPE_SD = 0.35
+"""Spreads between clutches, lots and tray types of one farm: judgement, no published source."""
+
+UNMEASURED_C, MEASURED_C = 1.2, 0.4
+"""How far the temperature at a bin may lie from the set point, or from the thermometer of its level [degC, sd]
+(judgement)."""
+
+EGG_SENSITIVITY, NYMPH_SENSITIVITY = 0.067, 0.11
+"""Change of the log of development rate with 1 degC near 30 degC, from the species table's clocks."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Latents:
+    """Where each unknown sits in the vector of standard normal numbers. Index arrays hold -1 where there is none.
+
+    clutch: shape (3, clutches); lot: shape (4, lots); happening: shape (happenings,), the error of a counted number
+    that changed the lot. `colour`: shape (latents,), -1 for the farm's; latents of one colour never bear on one
+    observation. `bearing`: for each lot, the local latents that bear on it, its parents' included.
+    """
+
+    size: int
+    tray_type: Ints
+    clutch: Ints
+    clutch_speed_sd: Floats
+    lot: Ints
+    lot_speed_sd: Floats
+    happening: Ints
+    colour: Ints
+    colours: int
+    bearing: tuple[Ints, ...]
+
+
+def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
+    """Number every unknown of a farm and colour the local ones."""
+    size = len(FARM) + history.tray_types
+    tray_type = len(FARM) + np.arange(history.tray_types)
+    clutch = size + np.arange(3 * len(history.clutches)).reshape(len(history.clutches), 3).T
+    size += clutch.size
+    origin = np.zeros(len(history.lots), dtype=bool)
+    born = np.isin(schedule.kind, (Kind.STOCK, Kind.ARRIVE))
+    origin[schedule.lot[born]] = True
+    lot = np.full((4, len(history.lots)), -1, dtype=np.int64)
+    lot[:, origin] = size + np.arange(4 * int(origin.sum())).reshape(int(origin.sum()), 4).T
+    size += 4 * int(origin.sum())
+    happening = np.full(len(schedule.lot), -1, dtype=np.int64)
+    changed = np.flatnonzero(np.isin(schedule.kind, (Kind.STOCK, Kind.OUT)) & (schedule.log_sd > 0))
+    happening[changed] = size + np.arange(len(changed))
+    size += len(changed)
+    colour, colours, bearing = _colour(history, schedule, clutch, lot, happening, size)
+    return Latents(
+        size=size, tray_type=tray_type, clutch=clutch, clutch_speed_sd=_speed_sd(
+            CLUTCH_SD["speed"], EGG_SENSITIVITY, np.array([c.measured_share for c in history.clutches])),
+        lot=lot, lot_speed_sd=_speed_sd(
+            LOT_SD["speed"], NYMPH_SENSITIVITY, np.array([one.measured_share for one in history.lots])),
+        happening=happening, colour=colour, colours=colours, bearing=bearing,
+    )  # fmt: skip
+
+
+def _speed_sd(own: float, sensitivity: float, measured_share: Floats) -> Floats:
+    """Spread of a thing's speed: its own, and that of the temperature where it stood."""
+    temp_sd = measured_share * MEASURED_C + (1 - measured_share) * UNMEASURED_C
+    return np.asarray(np.hypot(own, sensitivity * temp_sd))
+
+
+def _colour(
+    history: FarmHistory, schedule: Schedule, clutch: Ints, lot: Ints, happening: Ints, size: int
+) -> tuple[Ints, int, tuple[Ints, ...]]:
+    """Colour the local latents so that those which can bear on one lot's observations all differ (greedy)."""
+    bears: list[list[int]] = [[] for _ in history.lots]
+    parents: list[set[int]] = [{i} for i in range(len(history.lots))]
+    for i in range(len(history.lots)):
+        bears[i] += [int(k) for k in lot[:, i] if k >= 0]
+    for wave in schedule.waves:
+        for row in wave.row:
+            i = int(schedule.lot[row])
+            if wave.kind == Kind.ARRIVE:
+                bears[i] += [int(k) for k in clutch[:, schedule.other[row]]]
+            elif wave.kind in (Kind.IN, Kind.MIX):
+                parents[i] |= parents[int(schedule.other[row])]
+            if happening[row] >= 0:
+                bears[i].append(int(happening[row]))
+    colour = np.full(size, -1, dtype=np.int64)
+    near: dict[int, set[int]] = {}
+    groups = []
+    for i in range(len(history.lots)):
+        group = sorted({k for p in parents[i] for k in bears[p]})
+        groups.append(np.array(group, dtype=np.int64))
+        for k in group:
+            near.setdefault(k, set()).update(group)
+    loose = [[int(k) for k in clutch[:, c]] for c in range(clutch.shape[1])]
+    for group in loose:
+        for k in group:
+            near.setdefault(k, set()).update(group)
+    colours = 0
+    for k in sorted(near):
+        taken = {int(colour[j]) for j in near[k]}
+        mine = next(c for c in range(len(taken) + 1) if c not in taken)
+        colour[k] = mine
+        colours = max(colours, mine + 1)
+    return colour, colours, tuple(groups)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmLevel:
+    """The farm's own values for each draw; arrays of shape (draws,), `tray_type` of shape (tray types, draws)."""
+
+    egg_log_speed: Floats
+    nymph_log_speed: Floats
+    eggs_per_female_day: Floats
+    capacity_per_cm2: Floats
+    hatch_logit: Floats
+    early_logit: Floats
+    late_logit: Floats
+    log_adult_mg: Floats
+    log_hatchling_mg: Floats
+    log_longevity_days: Floats
+    tray_type: Floats
+
+
+def farm_prior(species: Species) -> tuple[Floats, Floats]:
+    """Prior means and standard deviations of the farm's level on its working scales, shape (len(FARM),)."""
+    s = species
+    peak = s.eggs_per_female_day_peak
+    recovered = s.farm_recovery_share
+    mean = [
+        0.0, 0.0, np.log(peak.value * recovered.value), np.log(s.tray_capacity_eggs_per_cm2.value),
+        logit(s.hatch_share.value), logit(s.survival_to_day14.value), logit(s.survival_day14_to_adult.value),
+        np.log(s.adult_mass_mg.value), np.log(s.hatchling_mg.value), np.log(s.adult_longevity_days.value),
+    ]  # fmt: skip
+    sd = [
+        np.hypot(s.egg_degree_days.log_sd, STRAIN_SD), np.hypot(s.nymph_degree_days.log_sd, STRAIN_SD),
+        np.hypot(peak.log_sd, recovered.log_sd), s.tray_capacity_eggs_per_cm2.log_sd, s.hatch_share.logit_sd,
+        s.survival_to_day14.logit_sd, s.survival_day14_to_adult.logit_sd, s.adult_mass_mg.log_sd,
+        s.hatchling_mg.log_sd, s.adult_longevity_days.log_sd,
+    ]  # fmt: skip
+    return np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
+
+
+def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
+    """The farm's values from standard normal numbers `z` of shape (latents, draws)."""
+    mean, sd = farm_prior(species)
+    v = mean[:, None] + sd[:, None] * z[: len(FARM)]
+    return FarmLevel(
+        egg_log_speed=v[0], nymph_log_speed=v[1], eggs_per_female_day=np.exp(v[2]), capacity_per_cm2=np.exp(v[3]),
+        hatch_logit=v[4], early_logit=v[5], late_logit=v[6], log_adult_mg=v[7], log_hatchling_mg=v[8],
+        log_longevity_days=v[9], tray_type=TRAY_TYPE_SD * z[latents.tray_type],
+    )  # fmt: skip
+
+
+def share(log_odds: Floats) -> Floats:
+    """A share from its log-odds."""
+    return np.asarray(expit(log_odds))

@@ -1,0 +1,245 @@
+"""The order in which the happenings of all lots are worked through.
+
+Lots do not wait for one another unless one came from another, so the happenings fall into waves: all of a wave are
+done at once, as arrays. What passed on the clocks between two happenings of a lot is read beforehand, once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, path_readings
+from chirr.engine.colony.hatching import reading_at_share, share_hatched
+from chirr.engine.colony.history import FarmHistory, Happening, Kind
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+CLUTCH_KNOTS = 4 * 120
+"""A clutch's own egg clock is kept for so many knots of `KNOT_H` hours."""
+
+TICK_H = 7 * 24.0
+"""A lot's density is looked at anew at least this often."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClutchArrays:
+    """All clutches as arrays of shape (clutches,) or (clutches, knots); clock readings count from laying."""
+
+    laid_h: Floats
+    rows: Floats
+    window: Floats
+    reference_h: Floats
+    reference_reading: Floats
+    nymph_per_egg: Floats
+    arrived: NDArray[np.bool_]
+    area_cm2: Floats
+    days_in: Floats
+    tray_type: Ints
+    lot: Ints
+    breeders: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wave:
+    """Happenings of one kind that are worked through together; arrays of shape (happenings of the wave,)."""
+
+    kind: Kind
+    row: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Schedule:
+    """Every happening, numbered, in waves.
+
+    lot, other, quantity, sample, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,); `passed` of shape
+    (clocks, happenings) is what each clock moved since the lot's happening before. `surface_cm2` is that before the
+    happening. `last` is each lot's state after all of them: hour, place, surface.
+    """
+
+    waves: tuple[Wave, ...]
+    lot: Ints
+    other: Ints
+    quantity: Floats
+    sample: Ints
+    x: Floats
+    adult_days: Floats
+    surface_cm2: Floats
+    hatched: Floats
+    passed: Floats
+    log_sd: Floats
+    kind: Ints
+    hour: Floats
+    entry: tuple[str, ...]
+    last_hour: Floats
+    last_place: Ints
+    last_surface_cm2: Floats
+
+
+def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> ClutchArrays:
+    """Clutches as arrays, each with its own clock and the hour at which its pinheads are taken to join their lot."""
+    c = history.clutches
+    laid = np.array([k.laid_h for k in c], dtype=np.float64)
+    knots = laid[:, None] + KNOT_H * np.arange(CLUTCH_KNOTS + 1)
+    rows = path_readings(clocks, EGG, [k.starts_h for k in c], [k.places for k in c], knots)
+    pulled = np.array([k.pulled_h for k in c], dtype=np.float64)
+    window = _read_rows(rows, laid, pulled)
+    reference = np.empty(len(c))
+    for i, k in enumerate(c):
+        if k.first_between is not None:
+            reference[i] = 0.5 * (k.first_between[0] + k.first_between[1])
+            continue
+        first = reading_at_share(0.01, speed=np.ones(1), window=window[i : i + 1], cv=egg_cv)
+        at = laid[i] + KNOT_H * float(np.interp(first[0], rows[i], np.arange(rows.shape[1]), right=rows.shape[1]))
+        if k.unseen_until_h is not None:
+            at = max(at, k.unseen_until_h + 6.0)
+        reference[i] = at if k.settled_h is None else min(at, k.settled_h)
+    last_place = np.array([k.places[-1] for k in c], dtype=np.int64)
+    here = clocks.read(last_place, reference)
+    later = clocks.read(last_place, reference + 24.0)
+    moved = later - here
+    ratio = moved[NYMPH] / np.maximum(moved[EGG], 1e-3) if len(c) else np.zeros(0)
+    arrived = np.array([not k.dud for k in c], dtype=bool) & (reference <= history.now_h)
+    return ClutchArrays(
+        laid_h=laid, rows=rows, window=window, reference_h=reference,
+        reference_reading=_read_rows(rows, laid, reference), nymph_per_egg=ratio, arrived=arrived,
+        area_cm2=np.array([k.tray_cm2 for k in c], dtype=np.float64), days_in=np.maximum((pulled - laid) / 24.0, 0.02),
+        tray_type=np.array([k.tray_type for k in c], dtype=np.int64),
+        lot=np.array([k.lot for k in c], dtype=np.int64), breeders=np.array([k.breeders for k in c], dtype=np.int64),
+    )  # fmt: skip
+
+
+def _read_rows(rows: Floats, laid_h: Floats, hour: Floats) -> Floats:
+    """A clutch's egg-clock reading at one hour each."""
+    k = np.clip((hour - laid_h) / KNOT_H, 0.0, rows.shape[1] - 1 - 1e-9)
+    i = k.astype(np.int64)
+    each = np.arange(len(rows))
+    low = rows[each, i]
+    return np.asarray(low + (k - i) * (rows[each, i + 1] - low))
+
+
+def make_schedule(history: FarmHistory, clutches: ClutchArrays, clocks: Clocks, *, egg_cv: float) -> Schedule:
+    """Number and order all happenings: each lot's by time, arrivals and density looks put in, in waves."""
+    flat: list[tuple[int, Happening]] = []
+    level: list[int] = []
+    open_link: dict[tuple[str, int], int] = {}
+    of_lot: dict[int, list[int]] = {}
+    for c in np.flatnonzero(clutches.arrived & (clutches.lot >= 0)):
+        of_lot.setdefault(int(clutches.lot[c]), []).append(int(c))
+    chains = [_with_arrivals(i, of_lot.get(i, []), history, clutches) for i in range(len(history.lots))]
+    position = [0] * len(chains)
+    reached = [-1] * len(chains)
+    waiting = list(range(len(chains)))
+    while waiting:
+        before = sum(position[i] for i in waiting)
+        for i in waiting:
+            while position[i] < len(chains[i]):
+                h = chains[i][position[i]]
+                need = open_link.get((h.entry, h.other)) if h.kind in (Kind.IN, Kind.MIX) else -1
+                if need is None:
+                    break
+                reached[i] = max(reached[i], need) + 1
+                flat.append((i, h))
+                level.append(reached[i])
+                if h.kind in (Kind.OUT, Kind.GONE):
+                    open_link[(h.entry, i)] = reached[i]
+                position[i] += 1
+        stuck = [i for i in waiting if position[i] < len(chains[i])]
+        if stuck and sum(position[i] for i in waiting) == before:
+            position[stuck[0]] += 1  # its other side is not part of this history
+        waiting = stuck
+    return _as_arrays(flat, level, history, clutches, clocks, egg_cv)
+
+
+def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches: ClutchArrays) -> list[Happening]:
+    """A lot's happenings with its arrived clutches and looks at its density put in where they belong."""
+    chain = list(history.lots[lot].happenings)
+    ended = history.lots[lot].ended_h
+    for c in arrived:
+        hour = float(clutches.reference_h[c])
+        if ended is not None:
+            hour = min(hour, ended - 1e-3)
+        facts = [h.hour for h in chain if h.kind in (Kind.COUNT, Kind.WEIGH, Kind.OUT, Kind.HARVEST, Kind.TAKE)]
+        before = [h for h in chain if h.hour <= hour and h.kind != Kind.GONE]
+        where = before[-1] if before else chain[0]
+        others = any(h.kind in (Kind.STOCK, Kind.ARRIVE, Kind.IN, Kind.MIX) for h in before)
+        if facts and not others and facts[0] < hour:
+            hour = facts[0] - 1e-3
+        chain.append(Happening(hour=hour, kind=Kind.ARRIVE, place=where.place, surface_cm2=where.surface_cm2, other=c))
+    chain.sort(key=lambda h: (h.hour, _ORDER[h.kind]))
+    end = history.now_h if ended is None else ended
+    out: list[Happening] = []
+    for h, after in zip(chain, [*chain[1:], None], strict=True):
+        out.append(h)
+        gap_end = min(after.hour if after is not None else end, end)
+        if h.kind == Kind.GONE or h.kind == Kind.HARVEST:
+            continue
+        ticks = np.arange(h.hour + TICK_H, gap_end - 1.0, TICK_H)
+        out += [Happening(hour=float(t), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2) for t in ticks]
+    if ended is None and out and history.now_h > out[-1].hour:
+        out.append(Happening(hour=history.now_h, kind=Kind.TICK, place=out[-1].place, surface_cm2=out[-1].surface_cm2))
+    return out
+
+
+_ORDER = {k: i for i, k in enumerate((
+    Kind.STOCK, Kind.ARRIVE, Kind.IN, Kind.MIX, Kind.PLACE, Kind.LAY, Kind.COUNT, Kind.WEIGH, Kind.DEATHS, Kind.TAKE,
+    Kind.TAKE_KG, Kind.OUT, Kind.TICK, Kind.HARVEST, Kind.GONE,
+))}  # fmt: skip
+
+
+def _as_arrays(
+    flat: list[tuple[int, Happening]], level: list[int], history: FarmHistory, clutches: ClutchArrays, clocks: Clocks,
+    egg_cv: float,
+) -> Schedule:
+    n = len(flat)
+    lot = np.array([i for i, _ in flat], dtype=np.int64)
+    hour = np.array([h.hour for _, h in flat], dtype=np.float64)
+    place = np.array([h.place for _, h in flat], dtype=np.int64)
+    surface = np.array([h.surface_cm2 for _, h in flat], dtype=np.float64)
+    before = np.full(n, -1, dtype=np.int64)
+    newest: dict[int, int] = {}
+    for row, (i, _) in enumerate(flat):
+        before[row] = newest.get(i, -1)
+        newest[i] = row
+    first = before < 0
+    prior = np.where(first, np.arange(n), before)
+    passed = clocks.read(place[prior], hour) - clocks.read(place[prior], hour[prior]) if n else np.zeros((5, 0))
+    levels = np.array(level, dtype=np.int64)
+    kind = np.array([int(h.kind) for _, h in flat], dtype=np.int64)
+    waves = []
+    for key in sorted({(int(a), int(b)) for a, b in zip(levels, kind, strict=True)}):
+        waves.append(Wave(kind=Kind(key[1]), row=np.flatnonzero((levels == key[0]) & (kind == key[1]))))
+    rows = [newest.get(i, -1) for i in range(len(history.lots))]
+    return Schedule(
+        waves=tuple(waves), lot=lot, other=np.array([h.other for _, h in flat], dtype=np.int64),
+        quantity=np.array([h.quantity for _, h in flat], dtype=np.float64),
+        sample=np.array([h.sample for _, h in flat], dtype=np.int64), x=np.array([h.x for _, h in flat]),
+        adult_days=np.array([h.adult_days for _, h in flat]), surface_cm2=surface[prior] if n else surface,
+        hatched=_hatched_so_far(flat, clutches, egg_cv), passed=np.maximum(passed, np.where(np.arange(5) == 3, -np.inf, 0.0)[:, None]),
+        log_sd=np.array([h.log_sd for _, h in flat]), kind=kind, hour=hour, entry=tuple(h.entry for _, h in flat),
+        last_hour=np.array([hour[r] if r >= 0 else history.now_h for r in rows]),
+        last_place=np.array([place[r] if r >= 0 else 0 for r in rows], dtype=np.int64),
+        last_surface_cm2=np.array([surface[r] if r >= 0 else 1.0 for r in rows]),
+    )  # fmt: skip
+
+
+def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, egg_cv: float) -> Floats:
+    """Share of a lot's pinheads that were out at each count, while its newest clutch is still hatching."""
+    out = np.ones(len(flat))
+    newest: dict[int, int] = {}
+    for row, (i, h) in enumerate(flat):
+        if h.kind == Kind.ARRIVE:
+            newest[i] = h.other
+        elif h.kind == Kind.COUNT and i in newest:
+            c = newest[i]
+            if h.hour - clutches.reference_h[c] > 10 * 24:
+                continue
+            one = np.ones(1)
+            first = reading_at_share(0.01, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)
+            now = _read_rows(clutches.rows[c : c + 1], clutches.laid_h[c : c + 1], np.array([h.hour]))
+            since = first + now - clutches.reference_reading[c]
+            out[row] = max(float(share_hatched(since, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)[0]), 0.02)
+    return out

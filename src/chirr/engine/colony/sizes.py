@@ -1,0 +1,88 @@
+"""From the developed share of nymph life to mass: the mean, the spread between single crickets, the size classes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from chirr.engine.biology.species import Species
+
+Floats = NDArray[np.float64]
+
+_TOP = 1.6
+_GRID = np.linspace(0.0, _TOP, 321)
+_NODES = 64
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeCurve:
+    """Mean and variance over single crickets of (x g)^exponent, cut at 1, with g their own pace; by x."""
+
+    mean: Floats
+    variance: Floats
+    slope: Floats
+    mass_cv: float
+
+    def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
+        """Mean, variance and slope of the mean at developed shares `x`, any shape; x below 0 counts as 0."""
+        step = np.clip(x, 0.0, _TOP - 1e-9) * ((len(_GRID) - 1) / _TOP)
+        i = np.minimum(step.astype(np.int64), len(_GRID) - 2)
+        part = step - i
+        return tuple(a[i] + part * (a[i + 1] - a[i]) for a in (self.mean, self.variance, self.slope))  # type: ignore[return-value]
+
+
+def size_curve(species: Species) -> SizeCurve:
+    """The curve of one species, by averaging over equally likely paces of single crickets."""
+    from scipy.special import ndtri
+
+    p = (np.arange(_NODES) + 0.5) / _NODES
+    cv = species.nymph_cv.value
+    pace = np.exp(np.sqrt(np.log1p(cv**2)) * ndtri(p) - 0.5 * np.log1p(cv**2))
+    part = np.minimum(_GRID[:, None] * pace, 1.0) ** species.growth_exponent.value
+    mean = part.mean(axis=1)
+    return SizeCurve(
+        mean=mean, variance=part.var(axis=1), slope=np.gradient(mean, _GRID), mass_cv=species.mass_cv.value
+    )
+
+
+def log_mass(curve: SizeCurve, x: Floats, x_variance: Floats, log_m0: Floats, log_adult: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of the log of body mass [mg] over the crickets of a cohort.
+
+    Parameters
+    ----------
+    curve : SizeCurve
+    x : ndarray, shape (...)
+        Developed share of nymph life, the cohort's mean.
+    x_variance : ndarray, shape (...)
+        Variance of it that comes from different hatch dates.
+    log_m0, log_adult : ndarray, shape (...)
+        Log mass at hatch and at the adult moult [mg].
+
+    Returns
+    -------
+    tuple of ndarray
+    """
+    mean, variance, slope = curve.at(x)
+    span = log_adult - log_m0
+    return log_m0 + span * mean, span**2 * (variance + slope**2 * x_variance) + curve.mass_cv**2
+
+
+def mean_mass_mg(log_mean: Floats, log_variance: Floats) -> Floats:
+    """Mean mass [mg] of crickets whose log mass has this mean and variance."""
+    return np.asarray(np.exp(log_mean + 0.5 * log_variance))
+
+
+def share_above(bound_mg: float, log_mean: Floats, log_variance: Floats) -> Floats:
+    """Share of crickets heavier than a bound [mg]; 1 for a bound of 0."""
+    if bound_mg <= 0:
+        return np.ones_like(log_mean)
+    return np.asarray(ndtr((log_mean - np.log(bound_mg)) / np.sqrt(log_variance)))
+
+
+def developed_share_at_mass(curve: SizeCurve, mass_mg: float, log_m0: Floats, log_adult: Floats) -> Floats:
+    """Developed share at which a cohort's mean mass reaches `mass_mg`; never beyond 1, the adult moult."""
+    part = (np.log(mass_mg) - 0.5 * curve.mass_cv**2 - log_m0) / (log_adult - log_m0)
+    return np.asarray(np.minimum(np.interp(part, curve.mean, _GRID), 1.0))

@@ -1,0 +1,337 @@
+"""The story of every lot told forward from its unknowns: the one model that belief is fitted to and that ahead runs on.
+
+`walk` goes through the schedule wave by wave. Its arrays have draws along the last axis; one draw is one full set of
+unknowns. Observations are predicted on the way, on the log scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import gamma
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.biology.laying import age_curve, eggs_per_cm2_in_tray
+from chirr.engine.biology.species import Species
+from chirr.engine.biology.survival import day14_clock, density_survival_factor
+from chirr.engine.colony.clocks import ADULT, IDLE, NYMPH, WARMTH
+from chirr.engine.colony.history import Kind
+from chirr.engine.colony.latents import CLUTCH_SD, LOT_SD, FarmLevel, Latents, farm_level, share
+from chirr.engine.colony.schedule import ClutchArrays, Schedule
+from chirr.engine.colony.sizes import SizeCurve, log_mass, mean_mass_mg
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+FEWEST = 0.02
+"""However many are said to have left, this share of what was believed stays, until a count says otherwise."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Cohorts:
+    """The state of lots, each array of shape (lots, draws).
+
+    number: crickets alive; x: developed share of nymph life; x_variance: its spread from different hatch dates;
+    clock, warmth: published nymph clock passed and degC above reference weighted by it; adult_days; log_speed;
+    early, late: loss (-log survival) over the first fortnight and from there to adult; log_adult_mg; log_longevity;
+    unmarked: natural deaths since deaths were last written down.
+    """
+
+    number: Floats
+    x: Floats
+    x_variance: Floats
+    clock: Floats
+    warmth: Floats
+    adult_days: Floats
+    log_speed: Floats
+    early: Floats
+    late: Floats
+    log_adult_mg: Floats
+    log_longevity: Floats
+    unmarked: Floats
+
+    MIXED = ("x", "clock", "warmth", "adult_days", "log_speed", "early", "late", "log_adult_mg", "log_longevity")
+
+    @classmethod
+    def none(cls, lots: int, draws: int) -> Cohorts:
+        """No crickets at all."""
+        return cls(**{name: np.zeros((lots, draws)) for name in cls.__dataclass_fields__})
+
+    def take(self, rows: Ints) -> Cohorts:
+        """A copy of some lots."""
+        return Cohorts(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+
+    def put(self, rows: Ints, part: Cohorts) -> None:
+        """Write some lots back."""
+        for name in self.__dataclass_fields__:
+            getattr(self, name)[rows] = getattr(part, name)
+
+    def add(self, coming: Cohorts) -> None:
+        """Mix other crickets in, lot by lot; their paces and ages average by number."""
+        total = np.maximum(self.number + coming.number, 1e-9)
+        w = coming.number / total
+        apart = coming.x - self.x
+        self.x_variance = (1 - w) * self.x_variance + w * coming.x_variance + w * (1 - w) * apart**2
+        for name in self.MIXED:
+            old, new = getattr(self, name), getattr(coming, name)
+            setattr(self, name, old + w * (new - old))
+        self.unmarked = self.unmarked + coming.unmarked
+        self.number = self.number + coming.number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Biology:
+    """The species' numbers that the walk needs, taken once from the table."""
+
+    species: Species
+    curve: SizeCurve
+    day14: float
+    early_shape: float
+    longevity_shape: float
+    size_slope: float
+    size_cap: float
+    female_share: float
+
+    @classmethod
+    def of(cls, species: Species) -> Biology:
+        """From the species table."""
+        from chirr.engine.colony.sizes import size_curve
+
+        return cls(
+            species=species, curve=size_curve(species), day14=day14_clock(species),
+            early_shape=species.early_loss_shape.value, longevity_shape=species.longevity_shape.value,
+            size_slope=species.size_slope_per_c.value, size_cap=species.size_effect_cap.value,
+            female_share=species.female_share.value,
+        )  # fmt: skip
+
+
+def loss_between(c: Cohorts, x_after: Floats, idle: Floats, density: Floats, bio: Biology) -> Floats:
+    """-log survival of nymphs from the cohort's x to `x_after` and over `idle` days; density in crickets/cm2."""
+    d = bio.day14
+
+    def early(x: Floats) -> Floats:
+        return np.asarray((np.clip(x, 0.0, d) / d) ** bio.early_shape)
+
+    crowding = -np.log(density_survival_factor(density, bio.species))
+    late = np.clip(x_after, d, 1.0) - np.clip(c.x, d, 1.0)
+    slow = np.where(c.x < 1.0, idle * _SLOW_SHARE, 0.0)
+    return np.asarray(
+        c.early * (early(x_after) - early(c.x)) + (c.late + crowding) * late / (1 - d) + slow * (c.late + crowding)
+    )
+
+
+_SLOW_SHARE = 1.0 / 90.0
+"""A day in which nymphs hardly develop costs as much as 1/90 of the loss from day 14 to adult (judgement)."""
+
+
+def adult_loss(before_days: Floats, after_days: Floats, log_longevity: Floats, bio: Biology) -> Floats:
+    """-log survival of adults between two ages [days at 30 degC]: Weibull with the mean life given."""
+    k = bio.longevity_shape
+    scale = gamma(1 + 1 / k) * np.exp(-log_longevity)
+    return np.asarray((after_days * scale) ** k - (before_days * scale) ** k)
+
+
+def advance(c: Cohorts, passed: Floats, surface_cm2: Floats, bio: Biology) -> None:
+    """Let time pass for cohorts: `passed` of shape (clocks, lots, 1 or draws), surface of shape (lots, 1)."""
+    moved = passed[NYMPH] * np.exp(c.log_speed)
+    x_after = c.x + moved
+    loss = loss_between(c, x_after, passed[IDLE], c.number / surface_cm2, bio)
+    grown = np.where(moved > 0, np.clip((x_after - 1.0) / np.maximum(moved, 1e-12), 0.0, 1.0), (c.x >= 1.0) * 1.0)
+    age_after = c.adult_days + grown * passed[ADULT]
+    loss = loss + np.where(grown > 0, adult_loss(c.adult_days, age_after, c.log_longevity, bio), 0.0)
+    left = c.number * np.exp(-loss)
+    c.unmarked = c.unmarked + c.number - left
+    c.number = left
+    growing = c.x < 1.0
+    c.clock = c.clock + np.where(growing, passed[NYMPH], 0.0)
+    c.warmth = c.warmth + np.where(growing, passed[WARMTH], 0.0)
+    c.x, c.adult_days = x_after, age_after
+
+
+def mass_of(c: Cohorts, log_hatchling_mg: Floats, bio: Biology) -> tuple[Floats, Floats]:
+    """Mean and variance of log body mass [mg] of cohorts; warmer nymphs make smaller adults, within the cap."""
+    warmer = c.warmth / np.maximum(c.clock, 0.05)
+    effect = np.clip(-bio.size_slope * warmer, np.log(1 - bio.size_cap), -np.log(1 - bio.size_cap))
+    return log_mass(bio.curve, c.x, c.x_variance, log_hatchling_mg, c.log_adult_mg + effect)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clutches:
+    """What a set of unknowns says of clutches; arrays of shape (clutches, draws)."""
+
+    log_speed: Floats
+    eggs: Floats
+    pinheads: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """What laid each clutch: females [number] and their adult age [days at 30 degC], shape (clutches,)."""
+
+    females: Floats
+    age_days: Floats
+    warmth_factor: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A walk's outcome: the lots at the end, the clutches, the farm's level, and what happenings should have shown.
+
+    log_number, log_mg, log_variance, adult_days: shape (happenings, draws); 0 for kinds that show nothing.
+    """
+
+    lots: Cohorts
+    clutches: Clutches
+    farm: FarmLevel
+    log_number: Floats
+    log_mg: Floats
+    log_variance: Floats
+    adult_days: Floats
+
+
+def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology) -> Clutches:
+    """Speed, eggs and pinheads of every clutch under unknowns `z` of shape (latents, draws)."""
+    s = bio.species
+    speed = farm.egg_log_speed + latents.clutch_speed_sd[:, None] * z[latents.clutch[0]]
+    by_age = age_curve(
+        laid.age_days, s.pre_oviposition_days.value, ramp_days=s.laying_ramp_days.value,
+        plateau_days=s.laying_plateau_days.value, decline_per_day=s.laying_decline_per_day.value,
+        fade_from_day=s.laying_fade_from_day.value, end_day=s.laying_end_day.value,
+    )  # fmt: skip
+    offered = (laid.females * np.maximum(by_age, 0.05) * laid.warmth_factor / arrays.area_cm2)[:, None]
+    per_cm2 = eggs_per_cm2_in_tray(
+        offered * farm.eggs_per_female_day, arrays.days_in[:, None], farm.capacity_per_cm2, s.egg_eating_per_day2.value
+    )
+    eggs = arrays.area_cm2[:, None] * per_cm2 * np.exp(CLUTCH_SD["eggs"] * z[latents.clutch[1]])
+    if farm.tray_type.size:
+        eggs = eggs * np.exp(np.where(arrays.tray_type[:, None] >= 0, farm.tray_type[arrays.tray_type], 0.0))
+    hatched = share(farm.hatch_logit + CLUTCH_SD["hatch"] * z[latents.clutch[2]])
+    return Clutches(log_speed=speed, eggs=np.maximum(eggs, 1.0), pinheads=np.maximum(eggs * hatched, 0.5))
+
+
+def walk(
+    z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays, laid: Laid, bio: Biology, *,
+    only: NDArray[np.bool_] | None = None, watch: bool = True,
+) -> Told:
+    """Tell every lot's story under unknowns `z` of shape (latents, draws).
+
+    `only` marks the lots to follow (their parents must be among them); without `watch` nothing is predicted on the way.
+    """
+    draws = z.shape[1]
+    farm = farm_level(z, latents, bio.species)
+    clutches = clutches_of(z, farm, latents, arrays, laid, bio)
+    lots = Cohorts.none(latents.lot.shape[1], draws)
+    shape = (len(schedule.lot) if watch else 0, draws)
+    told = Told(
+        lots=lots, clutches=clutches, farm=farm,
+        log_number=np.zeros(shape), log_mg=np.zeros(shape), log_variance=np.zeros(shape), adult_days=np.zeros(shape),
+    )  # fmt: skip
+    left: dict[tuple[str, int], tuple[Cohorts, Ints]] = {}
+    for wave in schedule.waves:
+        rows = wave.row if only is None else wave.row[only[schedule.lot[wave.row]]]
+        if not rows.size:
+            continue
+        c = lots.take(schedule.lot[rows])
+        advance(c, schedule.passed[:, rows, None], schedule.surface_cm2[rows, None], bio)
+        _happen(wave.kind, rows, c, z, latents, schedule, arrays, told, bio, left, watch=watch)
+        lots.put(schedule.lot[rows], c)
+    return told
+
+
+_WATCHED = (Kind.COUNT, Kind.WEIGH, Kind.HARVEST, Kind.LAY)
+
+
+def _happen(
+    kind: Kind, rows: Ints, c: Cohorts, z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays,
+    told: Told, bio: Biology, left: dict[tuple[str, int], tuple[Cohorts, Ints]], *, watch: bool,
+) -> None:
+    """Do what one wave does to its cohorts, and note what it predicts."""
+    q = schedule.quantity[rows, None]
+    if kind == Kind.STOCK:
+        c.add(_stocked(rows, z, latents, schedule, told.farm))
+    elif kind == Kind.ARRIVE:
+        c.add(_arrived(rows, z, latents, schedule, arrays, told, bio))
+    elif kind == Kind.TAKE_KG:
+        c.number = _less(c.number, q * 1e6 / mean_mass_mg(*mass_of(c, told.farm.log_hatchling_mg, bio)))
+    elif kind in _WATCHED:
+        if watch:
+            mean, variance = mass_of(c, told.farm.log_hatchling_mg, bio)
+            told.log_number[rows] = np.log(np.maximum(c.number * schedule.hatched[rows, None], 0.5))
+            told.log_mg[rows] = np.log(mean_mass_mg(mean, variance))
+            told.log_variance[rows] = variance
+            told.adult_days[rows] = c.adult_days
+    elif kind == Kind.TAKE:
+        c.number = _less(c.number, q)
+    elif kind == Kind.DEATHS:
+        c.number = _less(c.number, np.maximum(q - c.unmarked, 0.0))
+        c.unmarked = np.zeros_like(c.unmarked)
+    elif kind == Kind.OUT:
+        error = np.where(
+            latents.happening[rows, None] >= 0, schedule.log_sd[rows, None] * z[latents.happening[rows]], 0.0
+        )
+        staying = _less(c.number, q * np.exp(error))
+        going = c.take(np.arange(len(rows)))
+        going.number = c.number - staying
+        going.unmarked = np.zeros_like(going.unmarked)
+        c.number = staying
+        for k, row in enumerate(rows):
+            left[_link(schedule, int(row), int(schedule.lot[row]))] = (going, np.array([k]))
+    elif kind == Kind.GONE:
+        for k, row in enumerate(rows):
+            left[_link(schedule, int(row), int(schedule.lot[row]))] = (c, np.array([k]))
+    elif kind in (Kind.IN, Kind.MIX):
+        came = [left[_link(schedule, int(row), int(schedule.other[row]))] for row in rows]
+        c.add(_stack([source.take(k) for source, k in came]))
+
+
+def _link(schedule: Schedule, row: int, lot: int) -> tuple[str, int]:
+    """What leaves a lot by one entry, as both sides know it."""
+    return schedule.entry[row], lot
+
+
+def _stack(parts: list[Cohorts]) -> Cohorts:
+    return Cohorts(**{n: np.concatenate([getattr(p, n) for p in parts]) for n in Cohorts.__dataclass_fields__})
+
+
+def _less(number: Floats, going: Floats) -> Floats:
+    """What stays when some leave; never less than `FEWEST` of what was believed to be there."""
+    return np.asarray(np.maximum(number - going, FEWEST * number))
+
+
+def _own(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats) -> Cohorts:
+    """New crickets of lots, with each lot's own pace, losses and size."""
+    own = np.where(latents.lot[:, lot, None] >= 0, z[latents.lot[:, lot]], 0.0)
+    zero = np.zeros_like(number)
+    return Cohorts(
+        number=number, x=zero, x_variance=zero.copy(), clock=zero.copy(), warmth=zero.copy(), adult_days=zero.copy(),
+        log_speed=farm.nymph_log_speed + latents.lot_speed_sd[lot, None] * own[0],
+        early=-np.log(share(farm.early_logit + LOT_SD["early"] * own[1])),
+        late=-np.log(share(farm.late_logit + LOT_SD["late"] * own[2])),
+        log_adult_mg=farm.log_adult_mg + LOT_SD["adult_mass"] * own[3],
+        log_longevity=farm.log_longevity_days + zero, unmarked=zero.copy(),
+    )  # fmt: skip
+
+
+def _stocked(rows: Ints, z: Floats, latents: Latents, schedule: Schedule, farm: FarmLevel) -> Cohorts:
+    error = np.where(latents.happening[rows, None] >= 0, schedule.log_sd[rows, None] * z[latents.happening[rows]], 0.0)
+    new = _own(schedule.lot[rows], z, latents, farm, schedule.quantity[rows, None] * np.exp(error))
+    new.x = new.x + schedule.x[rows, None]
+    new.adult_days = new.adult_days + schedule.adult_days[rows, None]
+    new.clock = new.clock + np.minimum(schedule.x[rows, None], 1.0)
+    return new
+
+
+def _arrived(
+    rows: Ints, z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays, told: Told, bio: Biology
+) -> Cohorts:
+    """Pinheads of clutches: how far along they are follows from how fast their eggs were."""
+    k = schedule.other[rows]
+    new = _own(schedule.lot[rows], z, latents, told.farm, told.clutches.pinheads[k])
+    speed = np.exp(told.clutches.log_speed[k])
+    window = arrays.window[k, None]
+    middle = 1.0 / speed + window / 2
+    ratio = arrays.nymph_per_egg[k, None] * np.exp(new.log_speed)
+    new.x = -(middle - arrays.reference_reading[k, None]) * ratio
+    new.x_variance = (window**2 / 12 + bio.species.egg_cv.value**2 / speed**2) * ratio**2
+    return new
