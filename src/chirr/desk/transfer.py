@@ -15,10 +15,16 @@ import msgspec
 from chirr.desk.examine import Before, Looked, Progress, look_over
 from chirr.desk.rehearsal import in_zone, local
 from chirr.files.columns import ENTRIES
-from chirr.files.folder import OURS, write_folder
+from chirr.files.folder import OURS, NotWritten, write_folder
 from chirr.files.rest import write_rest
+from chirr.files.template import write_template
 from chirr.files.workbook import write_workbook
 from chirr.records import FarmFolder, Fault, Person
+
+__all__ = [
+    "BookCheck", "ImportReport", "NotWritten", "check_book", "check_folder", "export_folder", "export_workbook",
+    "export_zip", "found_farm", "import_folder", "template_folder",
+]  # fmt: skip
 
 IMPLICIT_OWNER = Person(person="owner", role="owner")
 """Who acts when a first import lists no owner; it is not written down as one of the farm's people."""
@@ -132,6 +138,11 @@ def export_zip() -> bytes:
             info.compress_type, info.external_attr = zipfile.ZIP_DEFLATED, 0o644 << 16
             archive.writestr(info, (Path(scratch) / "farm" / file).read_bytes())
     return out.getvalue()
+
+
+def template_folder(path: Path) -> None:
+    """Write an empty, commented farm folder to start from. Raises NotWritten with the reason."""
+    write_template(path)
 
 
 def check_book() -> BookCheck:
