@@ -1,0 +1,1 @@
+"""Results as chart specifications: plain dictionaries."""

@@ -1,0 +1,161 @@
+"""The weeks ahead, as the page and the command line show them, and what can be promised of them."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from chirr.charts import specs
+from chirr.desk import clock
+from chirr.desk.belief import DAYS, DRAWS, Foresight, as_beliefs, foresee, foresight, remarks
+from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
+from chirr.engine.colony.ahead import quantiles
+
+SAFE = 0.9
+"""'Safe to promise' means nine chances in ten."""
+
+
+def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> dict[str, Any]:
+    """Everything ahead in the documented form: stable keys, ISO times in the farm's zone, SI units.
+
+    at: believe only entries up to this time [epoch s]; None for all of them.
+    """
+    f = foresee(at, days=days, draws=draws)
+    tz = ZoneInfo(f.card.timezone)
+    dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=i)).date().isoformat() for i in range(days + 1)]
+    seen = as_beliefs(f)
+    return {
+        "as_of": _iso(f.as_of, tz), "species": f.card.species, "draws": draws, "quantiles": list(QUANTILES),
+        "clutches": [
+            {
+                "clutch": c.clutch, "bin": c.bin, "lot": c.lot, "eggs": _numbers(c.eggs.q),
+                "first_pinheads": [_iso(t, tz) for t in c.first_pinheads.q],
+                "half_hatched": [_iso(t, tz) for t in c.half_hatched.q], "pinheads": _numbers(c.pinheads.q),
+            }
+            for c in seen.clutches.values()
+        ],
+        "lots": [_lot_json(f, i, seen.lots[f.gathered.lots[a.lot]], dates, tz) for i, a in enumerate(f.ahead.lots)],
+        "stock": _stock_json(f, dates),
+        "remarks": list(seen.remarks),
+    }  # fmt: skip
+
+
+def _lot_json(f: Foresight, i: int, seen: Any, dates: list[str], tz: ZoneInfo) -> dict[str, Any]:
+    a = f.ahead.lots[i]
+    bin_ = f.standing.bins.get(seen.bin or "")
+    return {
+        "lot": seen.lot, "bin": seen.bin, "duty": bin_.duty if bin_ else None, "alive": _numbers(seen.alive.q),
+        "mean_mg": _numbers(seen.mean_mg.q), "size_class": seen.size_class,
+        "harvest_ready": [_iso(t, tz) for t in seen.harvest_ready.q] if seen.harvest_ready else None,
+        "kg_at_ready": _numbers(seen.kg_at_ready.q) if seen.kg_at_ready else None,
+        "days": [
+            {"date": d, "alive": _numbers(a.alive[k]), "mean_mg": _numbers(a.mean_mg[k]), "kg": _numbers(a.kg[k])}
+            for k, d in enumerate(dates)
+        ],
+    }  # fmt: skip
+
+
+def _stock_json(f: Foresight, dates: list[str]) -> list[dict[str, Any]]:
+    crickets, kg = quantiles(f.ahead.stock.crickets), quantiles(f.ahead.stock.kg)
+    return [
+        {"date": d, "size_class": c.name, "crickets": _numbers(crickets[k, i]), "kg": _numbers(kg[k, i])}
+        for i, d in enumerate(dates) for k, c in enumerate(f.classes)
+    ]  # fmt: skip
+
+
+def _numbers(values: Any) -> list[float]:
+    """Five significant digits are more than any forecast has."""
+    return [float(f"{v:.5g}") for v in values]
+
+
+def _iso(at: float, tz: ZoneInfo) -> str | None:
+    if not np.isfinite(at) or at > 4e9:
+        return None
+    return datetime.fromtimestamp(int(at), UTC).astimezone(tz).isoformat(timespec="minutes")
+
+
+def ahead_view(days: int = DAYS) -> AheadView:
+    """The Ahead page: stock by size class, hatches and harvests to come."""
+    f = foresight()
+    days = min(days, f.days)
+    tz = ZoneInfo(f.card.timezone)
+    seen = as_beliefs(f)
+    dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=i)).date() for i in range(days + 1)]
+    names = tuple(c.name for c in f.classes)
+    charts = tuple(
+        _stock_chart(f"{unit}-{k}", f"{name}, {unit}", unit, dates, q[k])
+        for unit, q in (
+            ("crickets", quantiles(f.ahead.stock.crickets[:, : days + 1])), ("kg", quantiles(f.ahead.stock.kg[:, : days + 1])),
+        )
+        for k, name in enumerate(names)
+    )  # fmt: skip
+    here = [c for c in seen.clutches.values() if f.standing.clutches[c.clutch].hatched_at is None]
+    ready = [b for b in seen.lots.values() if b.harvest_ready is not None]
+    return AheadView(
+        as_of=f.as_of, size_classes=names, charts=charts, remarks=remarks(f),
+        hatches=tuple(sorted(here, key=lambda c: c.first_pinheads.mid)),
+        harvests=tuple(sorted(ready, key=lambda b: (b.harvest_ready or b.alive).mid)),
+    )  # fmt: skip
+
+
+def _stock_chart(key: str, title: str, unit: str, dates: list[date], q: Any) -> Chart:
+    iso = [d.isoformat() for d in dates]
+    return band_chart(key, title, unit, iso, q.tolist())
+
+
+def band_chart(
+    key: str, title: str, unit: str, days: list[str], q: list[list[float]], *, facts: Any = (), log: bool = False
+) -> Chart:
+    """A figure with its bands over the days to come, and the same by the week as a table."""
+    return Chart(
+        key=key, title=title, spec=specs.band_over_days(days, q, title=title, unit=unit, facts=facts, log=log),
+        columns=("day", "middle", "8 chances in 10 between", "and"),
+        rows=tuple(
+            (days[i], f"{q[i][3]:,.4g}", f"{q[i][1]:,.4g}", f"{q[i][5]:,.4g}") for i in range(0, len(days), 7)
+        ),
+        note="Line: the middle. Dark band: five chances in ten. Light band: eight chances in ten.",
+    )  # fmt: skip
+
+
+def promise(amount: float, unit: str, size_class: str, day: date, *, or_larger: bool = True) -> Promise:
+    """The chance that so much of a size class (or larger) will be on the farm on a day.
+
+    Raises
+    ------
+    ValueError
+        In plain words, if the class is unknown, the unit is neither crickets nor kg, or the day is out of reach.
+    """
+    f = foresight()
+    names = [c.name for c in f.classes]
+    if size_class not in names:
+        raise ValueError(f"There is no size class {size_class!r}; this farm has {', '.join(names)}.")
+    if unit not in ("crickets", "kg"):
+        raise ValueError(f"Ask in crickets or in kg, not in {unit!r}.")
+    if not amount > 0:
+        raise ValueError("Ask for more than nothing.")
+    ahead = (day - clock.local(f.as_of).date()).days
+    if not 0 <= ahead <= f.days:
+        raise ValueError(f"The weeks ahead reach {f.days} days from today; {day:%-d %b %Y} lies outside them.")
+    k = names.index(size_class)
+    draws = (f.ahead.stock.crickets if unit == "crickets" else f.ahead.stock.kg)[k:, ahead]
+    there = draws.sum(axis=0) if or_larger else draws[0]
+    chance = float((there >= amount).mean())
+    safe = float(np.quantile(there, 1 - SAFE))
+    what = f"{amount:,.10g} {unit} of {size_class}" + (" or larger" if or_larger and k < len(names) - 1 else "")
+    shown = f"{safe:,.0f}" if unit == "crickets" else f"{safe:,.3g}"
+    return Promise(
+        amount=amount, unit=unit, size_class=size_class, day=day.isoformat(), chance=chance, there=Band(q=tuple(quantiles(there).tolist())),
+        says=f"{what} on {day:%a %-d %b}: {_chance(chance)}. With nine chances in ten: {shown} {unit}.", safe_amount=safe,
+    )  # fmt: skip
+
+
+def _chance(chance: float) -> str:
+    """A chance in words; draws are finite, so it never says never or always."""
+    if chance < 0.01:
+        return "less than 1 chance in 100"
+    if chance > 0.99:
+        return "more than 99 chances in 100"
+    return f"{round(100 * chance)} chances in 100"

@@ -1,0 +1,231 @@
+"""What is believed of the farm, and what is ahead: the book's facts through the engine, kept until the facts change.
+
+Feeding, watering, cleaning and notes tell nothing of how many there are, so they leave belief as it is. While a new
+belief is being worked out for a page, the last one is shown; the command line always waits for the newest.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+
+import numpy as np
+from django.db import connection
+
+from chirr.book import ledger, shelf
+from chirr.book.models import EntryRow, ReadingRow
+from chirr.book.standing import Standing
+from chirr.desk import clock
+from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
+from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
+from chirr.engine.biology.species import species
+from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
+from chirr.engine.colony.belief import Belief, believe
+from chirr.records import Days, FarmCard, SizeClass
+
+DRAWS, DAYS = 1000, 90
+SILENT = ("feed", "water", "clean", "note", "pack", "ship")
+HOUR = 3600
+
+USUAL_CLASSES = (
+    SizeClass(name="pinhead", from_mg=0), SizeClass(name="small", from_mg=12), SizeClass(name="half grown", from_mg=90),
+    SizeClass(name="large", from_mg=230),
+)  # fmt: skip
+"""Size classes of a farm that has named none; bounds from the trade's usual sizes, common practice, no published
+source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foresight:
+    """Belief and ahead as of one moment, with the names behind the engine's numbers."""
+
+    as_of: int
+    days: int
+    card: FarmCard
+    standing: Standing
+    gathered: Gathered
+    belief: Belief
+    ahead: Ahead
+    classes: tuple[SizeClass, ...]
+
+    def time(self, hour: float) -> float:
+        """An hour of the engine's grid as epoch seconds."""
+        return self.gathered.start + hour * HOUR
+
+
+_kept: dict[tuple[str, int, int], tuple[tuple[int, int, int], Foresight]] = {}
+_busy: set[tuple[str, int, int]] = set()
+_lock = threading.Lock()
+_work = threading.Lock()
+
+
+def swap_days_of(days: Days) -> float:
+    """Mean days between two swaps."""
+    return float(days) if isinstance(days, int) else 7.0 / max(len(days), 1)
+
+
+def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> Foresight:
+    """Belief and ahead as of `at` (only entries up to it are believed), worked out afresh.
+
+    Raises
+    ------
+    LookupError
+        If the book holds no farm.
+    """
+    card = shelf.card()
+    if card is None:
+        raise LookupError("This book holds no farm yet; set one up or import a folder.")
+    latest = ledger.last_at()
+    as_of = clock.now() if at is None else at
+    standing = ledger.live() if latest is None or as_of >= latest else ledger.standing_at(as_of)
+    animal = species(card.species)
+    gathered = gather(
+        standing, at=as_of, rooms=shelf.rooms(), tray_types=shelf.tray_types(), species=animal,
+        readings=shelf.reading_rows(as_of - (MEMORY_DAYS + 60) * 86400, as_of), days=days, swap_days=swap_days_of(card.swap_days),
+    )  # fmt: skip
+    belief = believe(gathered.history, gathered.clocks, gathered.clutch_temp_c, animal)
+    classes = card.size_classes or USUAL_CLASSES
+    ahead = look_ahead(
+        belief, gathered.clocks,
+        Horizon(days=days, from_mg=tuple(c.from_mg for c in classes), target_mg=max(classes[-1].from_mg, 1.0)),
+        place_room=gathered.place_room, draws=draws, rng=np.random.default_rng(20_30),
+        living=_which(gathered.lots, lambda name: standing.lots[name].alive),
+        open_clutches=_which(gathered.clutches, lambda name: standing.clutches[name].emptied_at is None),
+    )  # fmt: skip
+    return Foresight(
+        as_of=as_of, days=days, card=card, standing=standing, gathered=gathered, belief=belief, ahead=ahead, classes=classes
+    )
+
+
+def _which(names: list[str], true: object) -> np.ndarray:
+    assert callable(true)  # noqa: S101 - for the type checker
+    return np.array([i for i, name in enumerate(names) if true(name)], dtype=np.int64)
+
+
+def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> Foresight:
+    """Belief and ahead as of now, from memory where the facts have not changed.
+
+    Without `fresh` an outdated one may be returned while a new one is worked out beside it.
+    """
+    key = (str(connection.settings_dict["NAME"]), days, draws)
+    state = _state()
+    with _lock:
+        kept = _kept.get(key)
+    if kept is not None and kept[0] == state:
+        return kept[1]
+    if kept is None or fresh:
+        return _work_out(key, state, days, draws)
+    with _lock:
+        if key not in _busy:
+            _busy.add(key)
+            threading.Thread(target=_beside, args=(key, state, days, draws), daemon=True).start()
+    return kept[1]
+
+
+def _beside(key: tuple[str, int, int], state: tuple[int, int, int], days: int, draws: int) -> None:
+    try:
+        _work_out(key, state, days, draws)
+    finally:
+        with _lock:
+            _busy.discard(key)
+        connection.close()
+
+
+def _work_out(key: tuple[str, int, int], state: tuple[int, int, int], days: int, draws: int) -> Foresight:
+    with _work:
+        with _lock:
+            kept = _kept.get(key)
+        if kept is not None and kept[0] == state:
+            return kept[1]
+        new = foresee(days=days, draws=draws)
+        with _lock:
+            _kept[key] = (state, new)
+        return new
+
+
+def _state() -> tuple[int, int, int]:
+    """What belief depends on: the newest entry that tells something, the newest reading, the hour."""
+    told = EntryRow.objects.exclude(deed__in=SILENT).order_by("-seq").values_list("seq", flat=True).first() or 0
+    read = ReadingRow.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    return told, read, clock.now() // HOUR
+
+
+def forget() -> None:
+    """Drop what is kept, as when the farm's card, rooms or tray types change."""
+    with _lock:
+        _kept.clear()
+
+
+def band(values: np.ndarray) -> Band:
+    """Quantiles as a band."""
+    return Band(q=tuple(float(v) for v in values))
+
+
+def beliefs(as_of: int | None = None) -> Beliefs:
+    """Belief in every open clutch and living lot, for the round, the racks and the trays."""
+    return as_beliefs(foresight() if as_of is None else foresee(as_of))
+
+
+def as_beliefs(f: Foresight) -> Beliefs:
+    """The part of a foresight that pages show of each thing."""
+    return Beliefs(
+        as_of=f.as_of,
+        clutches={b.clutch: b for b in (clutch_belief(f, i) for i in range(len(f.ahead.clutches)))},
+        lots={b.lot: b for b in (lot_belief(f, i) for i in range(len(f.ahead.lots)))},
+        remarks=remarks(f),
+    )
+
+
+def clutch_belief(f: Foresight, i: int) -> ClutchBelief:
+    """One clutch of a foresight."""
+    c = f.ahead.clutches[i]
+    clutch = f.standing.clutches[f.gathered.clutches[c.clutch]]
+    return ClutchBelief(
+        clutch=clutch.name, eggs=band(c.eggs), pinheads=band(c.pinheads), bin=clutch.here.bin, lot=clutch.to_lot,
+        first_pinheads=band(f.time(c.first_pinheads_h)), half_hatched=band(f.time(c.half_hatched_h)),
+    )  # fmt: skip
+
+
+def lot_belief(f: Foresight, i: int) -> LotBelief:
+    """One lot of a foresight."""
+    a = f.ahead.lots[i]
+    lot = f.standing.lots[f.gathered.lots[a.lot]]
+    surface = float(f.belief.schedule.last_surface_cm2[a.lot])
+    bin_ = f.standing.bins.get(lot.bin or "")
+    grows = bool(np.isfinite(a.ready_h).all()) and not (bin_ is not None and bin_.duty == "breeding")
+    mid = float(a.mean_mg[0][3])
+    fitting = [c.name for c in f.classes if c.from_mg <= mid]
+    return LotBelief(
+        lot=lot.name, bin=lot.bin, alive=band(a.alive[0]), mean_mg=band(a.mean_mg[0]), per_cm2=band(a.alive[0] / surface),
+        progress=max(min(a.x, 1.0), 0.0), adult_days=a.adult_days, waiting=a.waiting,
+        size_class=fitting[-1] if fitting else f.classes[0].name,
+        harvest_ready=band(f.time(a.ready_h)) if grows else None, kg_at_ready=band(a.kg_at_ready) if grows else None,
+    )  # fmt: skip
+
+
+def remarks(f: Foresight) -> tuple[str, ...]:
+    """What the figures rest on, in plain sentences."""
+    facts = f.belief.facts
+    out = []
+    if len(facts.what) == 0:
+        out.append("No count, weighing or hatch is in the book yet: every figure rests on published values alone, so the bands are wide.")
+    else:
+        kinds = [("hatches", (facts.what == 5).sum()), ("counts", np.isin(facts.what, (0, 3, 4)).sum()),
+                 ("weighings", (facts.what == 1).sum()), ("harvests", (facts.what == 2).sum())]  # fmt: skip
+        said = ", ".join(f"{n} {name}" for name, n in kinds if n)
+        out.append(f"Published values, corrected by {said} of this farm.")
+    if not f.gathered.measured:
+        out.append("No temperature was measured in the last fortnight: the rooms are taken at their set points, give or take 1.2 °C.")
+    odd = [o for o in f.belief.odd if o.entry]
+    if odd:
+        many = f"{len(odd)} facts do" if len(odd) > 1 else "One fact does"
+        out.append(f"{many} not go with the others and count for little; see them under the book's odd entries.")
+    out.append("Nothing sold, harvested or split from today on is taken off, and no tray laid from today on is added.")
+    return tuple(out)
+
+
+def odd_entries() -> dict[str, float]:
+    """Entries whose figure lies far from what all others say: id -> spreads off."""
+    return {o.entry: o.spreads for o in foresight().belief.odd if o.entry}
+
+
