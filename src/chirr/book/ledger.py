@@ -63,6 +63,13 @@ def entries(where: str = "1", values: tuple[object, ...] = (), *, order: str = "
                 yield _decode_entry(text)
 
 
+def how_many(where: str, values: tuple[object, ...] = ()) -> int:
+    """Number of entries that meet an SQL condition over the columns of the entry table."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT count(*) FROM book_entryrow WHERE {where}", values)  # noqa: S608
+        return int(cursor.fetchone()[0])
+
+
 def top_seq() -> int:
     """The number of the newest entry to arrive; 0 in an empty book."""
     return EntryRow.objects.order_by("-seq").values_list("seq", flat=True).first() or 0

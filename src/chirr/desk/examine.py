@@ -117,7 +117,7 @@ def _refuse(looked: Looked, e: Entry, column: str | None, found: str, expected: 
 # --- times -------------------------------------------------------------------------------------------------------
 
 
-def _latest(times: Iterable[int], now: int) -> tuple[int, str, bool]:
+def _latest(times: Iterable[int], now: int, zone: ZoneInfo) -> tuple[int, str, bool]:
     """The latest time that can be right, words for it, and whether the times as a whole lie in the future.
 
     A folder that lies in the future as a whole (an exercise, or a machine whose clock is wrong) is measured by itself:
@@ -131,12 +131,13 @@ def _latest(times: Iterable[int], now: int) -> tuple[int, str, bool]:
     others = ordered[: max(1, n - few)]
     span = others[-1] - others[0]
     gap = ALONE_S if n >= 200 else max(ALONE_S, span) if n >= 10 else max(730 * DAY_S, span)
-    return others[-1] + gap, "a time near those of the other entries", True
+    words = f"a time near those of the other entries, nearly all of which end on {local(others[-1], zone)[:10]}"
+    return others[-1] + gap, words, True
 
 
 def _times(looked: Looked, folder: FarmFolder, fresh: list[Entry], now: int) -> list[Entry]:
     """The entries whose time can be right."""
-    latest, expected, ahead = _latest((e.at for e in folder.entries), now)
+    latest, expected, ahead = _latest((e.at for e in folder.entries), now, looked.zone)
     if ahead:
         looked.remarks.append(
             f"The entries lie in the future of this machine's clock, which says {local(now, looked.zone)}; "
@@ -154,7 +155,7 @@ def _times(looked: Looked, folder: FarmFolder, fresh: list[Entry], now: int) -> 
 def _readings(looked: Looked, folder: FarmFolder, before: Before, now: int) -> list[Reading]:
     """The readings whose time can be right and that the book does not contradict."""
     times = [e.at for e in folder.entries] or [r.at for r in folder.readings]
-    latest, words, _ = _latest(times, now)
+    latest, words, _ = _latest(times, now, looked.zone)
     late_words = f"{words}; check the year and the month"
     old = {(r.at, r.room, r.level): r for r in before.farm.readings} if before.farm else {}
     good, bad = [], list[tuple[Reading, str, str, str]]()

@@ -31,6 +31,10 @@ STOCK_CV, SPLIT_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.1, 0.02, 0.02
 
 FEW_FINISHED = 4
 
+LONGEST_LOOK_S, USUAL_LOOK_S = 4 * 86400, 2 * 86400
+"""Where the book shows no visit within the first of these before a hatch was seen, somebody is taken to have looked
+within the second: nobody writes down a first hatch without looking for it (judgement)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gathered:
@@ -176,7 +180,9 @@ class _Scene:
         counts = [f for f in c.facts if f.quantity is not None]
         first = None
         if c.hatched_at is not None:
-            look = c.looked_at if c.looked_at is not None else c.hatched_at - 3 * 86400
+            look = c.looked_at or 0
+            if look < c.hatched_at - LONGEST_LOOK_S:
+                look = c.hatched_at - USUAL_LOOK_S
             first = (self.hour(max(look, c.laid_at)), self.hour(c.hatched_at))
         pinheads = tuple(self._count(f) for f in counts if f.unit != "eggs")
         known = c.hatched_at is not None or bool(pinheads)

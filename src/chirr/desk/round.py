@@ -85,8 +85,13 @@ def round_sheet(
 
 
 def whole_bin(stop: RoundStop) -> tuple[str, ...]:
-    """Keys of the items of a stop that one tap on the whole bin does."""
-    return tuple(i.key for i in stop.items if i.deed in TOGETHER and not i.asks and i.urgency != "soon")
+    """Keys of the items of a stop that one tap on the whole bin does; no new tray while the old one cannot come out."""
+    stuck = any(i.deed == "pull" and i.asks for i in stop.items)
+    return tuple(
+        i.key
+        for i in stop.items
+        if i.deed in TOGETHER and not i.asks and i.urgency != "soon" and not (stuck and i.deed == "lay")
+    )
 
 
 def entries_for(

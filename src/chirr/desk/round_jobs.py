@@ -15,6 +15,7 @@ from chirr.engine.rounds.due import Job
 from chirr.records import FarmCard
 
 _LAST_SECOND = 250_000_000_000
+_SWAPS_BACK_S = 30 * 86400
 
 
 @dataclass(kw_only=True)
@@ -112,9 +113,14 @@ def is_clean(bin_: BinNow) -> bool:
 
 
 def _laying_bins(scene: Scene) -> list[trays.LayingBin]:
-    s, since = scene.standing, scene.today_start if scene.day == scene.today else math.inf
-    pulled = Counter(c.bin for c in s.clutches.values() if (c.pulled_at or 0) >= since)
-    laid = Counter(c.bin for c in s.clutches.values() if c.laid_at >= since)
+    s, since = scene.standing, scene.today_start - _SWAPS_BACK_S
+    pulled: dict[str, list[date]] = {}
+    laid: dict[str, list[date]] = {}
+    for clutch in s.clutches.values():
+        if (clutch.pulled_at or 0) >= since:
+            pulled.setdefault(clutch.bin, []).append(scene.day_of(clutch.pulled_at or 0))
+        if clutch.laid_at >= since:
+            laid.setdefault(clutch.bin, []).append(scene.day_of(clutch.laid_at))
     found = []
     for bin_ in s.bins.values():
         lot = next(iter(_here(scene, bin_)), None)
@@ -125,7 +131,7 @@ def _laying_bins(scene: Scene) -> list[trays.LayingBin]:
         found.append(
             trays.LayingBin(
                 bin=bin_.name, lot=lot.name if lot else None, lays=lays, trays=inside,
-                pulled=pulled[bin_.name], laid=laid[bin_.name],
+                pulled_on=tuple(pulled.get(bin_.name, ())), laid_on=tuple(laid.get(bin_.name, ())),
             )
         )  # fmt: skip
     return found

@@ -204,6 +204,8 @@ class StoryLine(msgspec.Struct, frozen=True, kw_only=True):
     bin: str | None = None
     lot: str | None = None
     clutch: str | None = None
+    by: str | None = None
+    """The entry that replaced or withdrew this one."""
 
 
 class Coming(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,0 +1,153 @@
+"""The racks: every room as it stands, each bin with who is in it, how far along, what is due, and trouble."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from chirr.book import ledger, shelf
+from chirr.book.standing import BinNow, Clutch, Standing
+from chirr.desk import clock
+from chirr.desk.belief import beliefs as believed
+from chirr.desk.round import round_sheet
+from chirr.desk.shapes import Beliefs, BinTile, LotBelief, RackLevel, RackRoom, RackStack, RoundStop
+from chirr.records import Room
+
+STALE_READING_S = 6 * 3600
+FAR_OFF_C = 2.0
+"""A room is said to be off when the newest reading lies so far from its set point [degC] (judgement)."""
+
+
+def racks() -> tuple[RackRoom, ...]:
+    """Every room of the farm, in the farm's order."""
+    s, seen, now = ledger.live(), believed(), clock.now()
+    due = {stop.bin: stop for stop in round_sheet(beliefs=seen).stops if stop.bin is not None}
+    latest = latest_temperatures(now)
+    tiles: dict[str, list[BinTile]] = defaultdict(list)
+    for name, bin_ in s.bins.items():
+        tiles[bin_.room].append(tile(s, bin_, seen, due.get(name), now))
+    racked: dict[str, list[str]] = defaultdict(list)
+    for clutch in s.open_clutches():
+        if clutch.here.bin is None:
+            racked[clutch.here.room].append(clutch.name)
+    return tuple(_room(room, tiles[room.room], latest, tuple(racked[room.room])) for room in shelf.rooms())
+
+
+def latest_temperatures(now: int) -> dict[tuple[str, int], float]:
+    """Newest reading of each room and level (-1 for the room as a whole), none older than `STALE_READING_S` [degC]."""
+    rows = shelf.reading_rows(now - STALE_READING_S, now)
+    return {(room, level): temperature_c for _, room, level, temperature_c, *_ in rows}
+
+
+def _room(room: Room, tiles: list[BinTile], latest: dict[tuple[str, int], float], racked: tuple[str, ...]) -> RackRoom:
+    here = [t for (name, _), t in latest.items() if name == room.room]
+    mean = sum(here) / len(here) if here else None
+    stacks = []
+    for stack in sorted({t.stack for t in tiles}):
+        mine = [t for t in tiles if t.stack == stack]
+        top = max(t.level for t in mine)
+        stacks.append(RackStack(stack=stack, levels=tuple(
+            RackLevel(
+                level=level, bins=tuple(t for t in mine if t.level == level), temperature_c=latest.get((room.room, level)),
+            )
+            for level in range(top, 0, -1)
+        )))  # fmt: skip
+    return RackRoom(
+        room=room.room, set_temperature_c=room.set_temperature_c, temperature_c=mean, temperature_says=_warmth(room, mean),
+        stacks=tuple(stacks), racked_clutches=racked,
+    )  # fmt: skip
+
+
+def _warmth(room: Room, mean: float | None) -> str:
+    if mean is None:
+        return "no reading in the last six hours"
+    off = mean - room.set_temperature_c
+    return "near its set point" if abs(off) < FAR_OFF_C else ("too warm" if off > 0 else "too cold")
+
+
+def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: int) -> BinTile:
+    """One bin as it is drawn."""
+    lots = [s.lots[n] for n in bin_.lots]
+    lot = next((x for x in lots if x.began_at is not None), lots[0] if lots else None)
+    belief = seen.lots.get(lot.name) if lot else None
+    state, says, progress = _state(s, bin_, belief, seen, now)
+    return BinTile(
+        bin=bin_.name, duty=bin_.duty, room=bin_.room, stack=bin_.stack, level=bin_.level, state=state,
+        lot=lot.name if lot else None, says=says, progress=progress, next_due=_next_due(stop),
+        trouble=_trouble(s, bin_, seen, stop, now), trays=len(bin_.trays) + len(bin_.hatching),
+    )  # fmt: skip
+
+
+def _state(
+    s: Standing, bin_: BinNow, belief: LotBelief | None, seen: Beliefs, now: int
+) -> tuple[str, str, float | None]:
+    """State, one short line, and progress of a bin."""
+    if belief is None or (belief.waiting and not bin_.hatching):
+        if bin_.vacated_at is not None and (bin_.cleaned_at or 0) < bin_.vacated_at:
+            return "to clean", f"empty since {_ago(now - bin_.vacated_at)}", None
+        return "empty", "empty", None
+    if belief.waiting:
+        return "hatching", *_hatching(s, bin_, seen, now)
+    number = about(belief.alive.mid)
+    if bin_.duty == "breeding" and belief.progress >= 0.999:
+        return "breeding", f"{number} adults, day {belief.adult_days:.0f}", min(belief.adult_days / 42.0, 1.0)
+    if belief.harvest_ready is not None and belief.harvest_ready.mid <= now:
+        return "ready", f"{number}, {belief.mean_mg.mid:.0f} mg, ready", 1.0
+    if bin_.hatching and belief.progress < 0.1:
+        return "hatching", f"{number} so far", belief.progress
+    left = ""
+    if belief.harvest_ready is not None:
+        left = f", ready in {max((belief.harvest_ready.mid - now) / 86400, 0):.0f} d"
+    return "growing", f"{number}, {belief.size_class}{left}", belief.progress
+
+
+def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> tuple[str, float | None]:
+    """How far along the clutches of a bin are, in words and as a share."""
+    clutches = [seen.clutches[c] for c in bin_.hatching if c in seen.clutches]
+    if not clutches:
+        return "tray waiting to hatch", None
+    first = min(clutches, key=lambda c: c.first_pinheads.mid)
+    laid = s.clutches[first.clutch].laid_at
+    share = (now - laid) / max(first.first_pinheads.mid - laid, 1.0)
+    early, late = (first.first_pinheads.low - now) / 86400, (first.first_pinheads.high - now) / 86400
+    if late < 0:
+        return "hatch overdue", 1.0
+    if early <= 0:
+        return f"may hatch now, within {late:.0f} d" if late >= 1 else "may hatch now", min(share, 1.0)
+    return f"hatch in {early:.0f} to {late:.0f} d", min(max(share, 0.0), 1.0)
+
+
+def _next_due(stop: RoundStop | None) -> str | None:
+    if stop is None or not stop.items:
+        return None
+    first = min(stop.items, key=lambda i: ("overdue", "due", "open", "soon", "optional").index(i.urgency))
+    more = len(stop.items) - 1
+    return first.what + (f" and {more} more" if more else "")
+
+
+def _trouble(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: int) -> str | None:
+    if len([n for n in bin_.lots if s.lots[n].began_at is not None]) > 1:
+        return "two lots in one bin"
+    if stop is not None and stop.group == "sick":
+        return "many deaths"
+    late = [c for c in bin_.hatching if _overdue(s.clutches[c], seen, now)]
+    return f"{late[0]} has not hatched" if late else None
+
+
+def _overdue(clutch: Clutch, seen: Beliefs, now: int) -> bool:
+    belief = seen.clutches.get(clutch.name)
+    return clutch.hatched_at is None and belief is not None and now > belief.first_pinheads.q[6]
+
+
+def about(number: float) -> str:
+    """A number that is not certain, to two figures."""
+    if number < 20:
+        return f"about {number:.0f}"
+    digits = len(str(int(number))) - 2
+    return f"about {round(number, -digits):,.0f}"
+
+
+def _ago(seconds: int) -> str:
+    days = seconds // 86400
+    return "today" if days < 1 else f"{days} day{'s' if days > 1 else ''}"
+
+
