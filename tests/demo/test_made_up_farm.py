@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -99,7 +100,7 @@ def test_this_morning_there_are_trays_in_every_state() -> None:
 
 
 def test_lots_of_every_age_live_now_and_breeders_lay() -> None:
-    folder, truth, standing = farm()
+    _, truth, standing = farm()
     duties = Counter(standing.bins[lot.bin].duty for lot in standing.live_lots() if lot.bin)
     assert duties["breeding"] >= 5
     assert duties["nursery"] >= 10
@@ -187,7 +188,7 @@ def test_the_scales_agree_with_the_truth() -> None:
     for e in folder.entries:
         known = truth["lots"].get(e.lot or "")
         if e.deed == "weigh" and e.id not in wrong and known:
-            day = date.fromtimestamp(e.at).isoformat()
+            day = datetime.fromtimestamp(e.at, ZoneInfo(folder.farm.timezone)).date().isoformat()
             if day in known["days"]:
                 ratios.append((e.quantity or 0) / (e.sample or 1) * 1000 / known["mean_mg"][known["days"].index(day)])
     ratios.sort()
