@@ -91,17 +91,28 @@ def test_a_breeding_bin_without_a_tray_gets_one() -> None:
 def test_two_trays_out_are_two_trays_in_under_two_keys() -> None:
     jobs = swap_jobs(bin_with(3, 4), 3, DAY, DAY)
     assert [j.key for j in jobs] == ["pull:C3", "pull:C4", "lay:A1", "lay:A1:2"]
-    half_done = swap_jobs(bin_with(3, pulled=1, laid=1), 3, DAY, DAY)
+    half_done = swap_jobs(bin_with(3, pulled_on=(DAY,), laid_on=(DAY,)), 3, DAY, DAY)
     assert [j.key for j in half_done] == ["pull:C3", "lay:A1:2"]
 
 
 @given(st.integers(0, 4), st.integers(0, 4), st.integers(0, 4))
 def test_a_swap_gives_a_bin_as_many_trays_as_it_had(old: int, pulled: int, laid: int) -> None:
     laid = min(laid, old + pulled)
-    jobs = swap_jobs(bin_with(*range(3, 3 + old), pulled=pulled, laid=laid), 3, DAY, DAY)
+    trays = (*(TrayIn(clutch=f"O{n}", laid_on=before(3)) for n in range(old)),
+             *(TrayIn(clutch=f"N{n}", laid_on=DAY) for n in range(laid)))  # fmt: skip
+    busy = LayingBin(bin="A1", lot="B1", lays=True, trays=trays, pulled_on=(DAY,) * pulled, laid_on=(DAY,) * laid)
+    jobs = swap_jobs(busy, 3, DAY, DAY)
     lays = [j for j in jobs if j.deed == "lay"]
     assert laid + len(lays) == max(old + pulled, 1)
     assert len({j.key for j in jobs}) == len(jobs)
+
+
+def test_a_tray_not_pulled_yesterday_is_not_made_good_by_laying_another_every_day() -> None:
+    trays = (TrayIn(clutch="C1", laid_on=before(4)), TrayIn(clutch="C2", laid_on=before(1)))
+    forgotten = LayingBin(bin="A1", lot="B1", lays=True, trays=trays, laid_on=(before(4), before(1)))
+    assert [j.key for j in swap_jobs(forgotten, 3, DAY, DAY)] == ["pull:C1"]
+    staggered = replace(forgotten, pulled_on=(before(1),))
+    assert [j.key for j in swap_jobs(staggered, 3, DAY, DAY)] == ["pull:C1", "lay:A1"]
 
 
 def test_a_tray_left_behind_by_its_breeders_is_pulled_and_none_is_laid() -> None:

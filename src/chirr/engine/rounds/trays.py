@@ -32,14 +32,15 @@ class TrayIn:
 @dataclass(frozen=True, kw_only=True)
 class LayingBin:
     """A bin with breeders, or with trays in it. `lot` are the breeders, None when they are gone; `lays` whether
-    they are old enough and the bin is one for breeding. `pulled` and `laid` count the trays of today so far."""
+    they are old enough and the bin is one for breeding. `pulled_on` and `laid_on` are the days of its late swaps,
+    one for each tray, today's included."""
 
     bin: str
     lot: str | None
     lays: bool
     trays: tuple[TrayIn, ...] = ()
-    pulled: int = 0
-    laid: int = 0
+    pulled_on: tuple[date, ...] = ()
+    laid_on: tuple[date, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,26 +66,31 @@ class ClutchCare:
 
 
 def swap_jobs(laying: LayingBin, swap_days: Days, day: date, today: date) -> list[Job]:
-    """Trays to pull and to lay in one bin on `day`. A swap is a pull and a lay. Raises `BadDays`.
-
-    As many trays are laid as are pulled on the day; a breeding bin without any gets one.
-    """
+    """Trays to pull and to lay in one bin on `day`. A swap is a pull and a lay. Raises `BadDays`."""
     pulls = [job for tray in laying.trays if (job := _pull(laying, tray, swap_days, day, today))]
     if not laying.lays:
         return pulls
     if not laying.trays and day > today:
         return [*pulls, *_coming_swap(laying, swap_days, day, today)]
-    wanted = len(pulls) + laying.pulled - laying.laid
-    if not laying.trays and not laying.laid:
-        wanted = max(wanted, 1)
-    why = "goes in where the old one comes out" if pulls or laying.pulled else "breeders here and no tray to lay in"
+    wanted = len(pulls) if day > today else _to_lay(laying, len(pulls), swap_days, day)
+    laid_today = sum(on == day for on in laying.laid_on)
+    why = "breeders here and no tray to lay in" if not laying.trays else "goes in where the old one comes out"
     late = any(job.urgency == "overdue" for job in pulls)
     lays = [
-        Job(key=_lay_key(laying.bin, laying.laid + n), deed="lay", what=f"Lay a new tray in {laying.bin}", why=why,
+        Job(key=_lay_key(laying.bin, laid_today + n), deed="lay", what=f"Lay a new tray in {laying.bin}", why=why,
             urgency="overdue" if late else "due", bin=laying.bin, lot=laying.lot)
         for n in range(wanted)
     ]  # fmt: skip
     return [*pulls, *lays]
+
+
+def _to_lay(laying: LayingBin, to_pull: int, swap_days: Days, day: date) -> int:
+    """Trays to lay today: one for each pulled or to be pulled since the oldest of these fell due, less those laid
+    since, so that a bin keeps as many trays as it had; a bin without any gets one."""
+    turns = [turn.on for tray in laying.trays if (turn := due(swap_days, tray.laid_on, day))]
+    since = min([day, *turns])
+    wanted = to_pull + sum(on >= since for on in laying.pulled_on) - sum(on >= since for on in laying.laid_on)
+    return max(wanted, 0 if laying.trays or day in laying.laid_on else 1)
 
 
 def _lay_key(bin_: str, before: int) -> str:
