@@ -138,8 +138,9 @@ def _laying_bins(scene: Scene) -> list[trays.LayingBin]:
 
 
 def _adult(scene: Scene, lot: Lot) -> bool:
+    """Whether a lot in a breeding bin lays: stocked as adults, or believed to be grown up, to a twentieth."""
     belief = scene.beliefs.lots.get(lot.name)
-    return belief is None or belief.progress >= 1.0
+    return belief is None or lot.stage == "adult" or belief.progress >= 0.95
 
 
 def _tray_in(scene: Scene, clutch: Clutch) -> trays.TrayIn:
