@@ -173,10 +173,11 @@ def _tell(report: ImportReport) -> None:
     if report.follow_ons:
         lines = _lines(sorted({f.line for f in report.follow_ons if f.line}))
         sorry(f"{len(report.follow_ons):,} more rows rest on rows with faults and wait for them: lines {lines}.")
-    for doubt in report.doubts[:DOUBTS_SHOWN]:
+    doubts = [] if report.faults else report.doubts  # with faults about, much may only look odd for their sake
+    for doubt in doubts[:DOUBTS_SHOWN]:
         sorry(f"Looks odd: {doubt}")
-    if len(report.doubts) > DOUBTS_SHOWN:
-        sorry(f"... and {len(report.doubts) - DOUBTS_SHOWN:,} more that look odd; 'chirr check' lists them.")
+    if len(doubts) > DOUBTS_SHOWN:
+        sorry(f"... and {len(doubts) - DOUBTS_SHOWN:,} more that look odd; 'chirr check' lists them.")
     for remark in report.remarks:
         sorry(remark)
 

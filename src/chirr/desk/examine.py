@@ -262,9 +262,10 @@ def _history(looked: Looked, before: Before, base: list[Entry], new: list[Entry]
         _bins(looked, before), [*base, *new, *(e for e in left.entries.values() if e.id in stand_ins)],
         zone=looked.zone, where=_where(looked, stand_ins), suspects={**late, **left.suspects},
     )  # fmt: skip
+    in_book = {e.id for e in base}
     for finding in rehearsal.findings:
         if finding.entry.id not in before.misfits:
-            _note(looked, finding, stand_ins)
+            _note(looked, finding, stand_ins, in_book=in_book)
     lines, file = looked.reading.entry_line, looked.reading.called[ENTRIES.name]
     looked.doubts = [
         Fault(file=file, line=lines[entry], found=text) for entry, text in rehearsal.doubts.items() if entry in lines
@@ -296,11 +297,11 @@ def _where(looked: Looked, stand_ins: dict[str, int]) -> Where:
     return where
 
 
-def _note(looked: Looked, finding: Finding, stand_ins: dict[str, int]) -> None:
+def _note(looked: Looked, finding: Finding, stand_ins: dict[str, int], *, in_book: set[str]) -> None:
     e, file = finding.entry, looked.reading.called[ENTRIES.name]
     line = looked.reading.entry_line.get(e.id) or stand_ins.get(e.id)
     found = finding.found
-    if line is None:  # an entry of the book that the folder would make untrue
+    if e.id in in_book:  # true until now, and made untrue by the folder
         found = f"rows after which the book's own {e.deed} of {local(e.at, looked.zone)} would not fit: {found}"
         looked.can_skip = False
     fault = Fault(file=file, line=line, column=finding.column, found=found, expected=finding.expected)
