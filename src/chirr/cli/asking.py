@@ -57,7 +57,7 @@ def ahead(
 
     with progress() as told:
         told("Looking ahead", 0, None)
-        answer = ahead_json(when, days, draws)
+        answer = ahead_json(when, days=days, draws=draws)
     if json:
         say_json(answer)
     else:
