@@ -12,7 +12,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from chirr.files.columns import CARD, SIZE_CLASSES, Column
-from chirr.files.faults import EMPTY, Ledger, Wrong
+from chirr.files.faults import Ledger, Wrong
 from chirr.files.kinds import Setting, number_text, plain_name
 from chirr.files.plain import read_text
 from chirr.records import FarmCard, SizeClass
@@ -57,9 +57,11 @@ def read_card(folder: Path, ledger: Ledger) -> FarmCard | None:
         of = _line_in_block(text, n)
         cells = _cells(SIZE_CLASSES.columns, block, FILE, of, ledger)
         if cells is not None:
-            classes.append((of("from_mg"), SizeClass(**cells)))
+            classes.append((of, SizeClass(**cells)))
     check_classes(classes, FILE, ledger)
-    card = make_card(values, [each for _, each in classes], FILE, lambda key: _line_of(text, key), ledger)
+    card = make_card(
+        values, [each for _, each in classes], FILE, lambda key: _line_of(text, key, 0, _first_table(text)), ledger
+    )
     return card if len(ledger.wholes) == before else None
 
 
@@ -71,16 +73,16 @@ def make_card(
     return None if cells is None else FarmCard(**cells, size_classes=tuple(classes))
 
 
-def check_classes(classes: list[tuple[int | None, SizeClass]], file: str, ledger: Ledger) -> None:
-    """Note size classes out of order and names that come twice. `classes` are pairs of line and class."""
+def check_classes(classes: list[tuple[Line, SizeClass]], file: str, ledger: Ledger) -> None:
+    """Note size classes out of order and names that come twice; each comes with the lines of its keys."""
     for (_, one), (line, two) in pairwise(classes):
         if two.from_mg <= one.from_mg:
             expected = f"more than the {number_text(one.from_mg)} of {one.name}, since classes go from the smallest up"
-            ledger.whole(file, expected, number_text(two.from_mg), line, "from_mg")
+            ledger.whole(file, expected, number_text(two.from_mg), line("from_mg"), "from_mg")
     seen: set[str] = set()
     for line, each in classes:
         if each.name in seen:
-            ledger.whole(file, "each size class once", each.name, line, "name")
+            ledger.whole(file, "each size class once", each.name, line("name"), "name")
         seen.add(each.name)
 
 
@@ -91,18 +93,14 @@ def _cells(
     cells: dict[str, Any] = {}
     sound = True
     for column in columns:
-        text = _plain(values.get(column.name, "")).strip()
+        given = values.get(column.name, "")
+        text = _plain(given).strip()
         value = column.kind.reader(_SETTING)(text) if text else column.empty
-        if not text and column.required:
+        if not text and (column.required or given == []):
             value = Wrong(column.kind.says())
         if isinstance(value, Wrong):
-            ledger.whole(
-                file,
-                value.expected,
-                text or ("nothing" if column.name not in values else EMPTY.replace("cell", "value")),
-                line(column.name),
-                column.name,
-            )
+            found = text or ("an empty value" if column.name in values else "nothing")
+            ledger.whole(file, value.expected, found, line(column.name), column.name)
             sound = False
         cells[column.name] = value
     known = set(cells)
@@ -123,6 +121,11 @@ def _line_of(text: str, key: str, start: int = 0, end: int | None = None) -> int
     pattern = re.compile(rf"^[ \t]*(\[\[?[ \t]*)?[\"']?{re.escape(key)}[\"']?[ \t]*(=|\])", re.MULTILINE)
     found = pattern.search(text, start, len(text) if end is None else end)
     return text.count("\n", 0, found.start()) + 1 if found else None
+
+
+def _first_table(text: str) -> int:
+    head = re.search(r"^[ \t]*\[", text, re.MULTILINE)
+    return head.start() if head else len(text)
 
 
 def _line_in_block(text: str, n: int) -> Line:

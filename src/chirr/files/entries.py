@@ -62,7 +62,7 @@ class _Ways:
         def lacks(way: tuple[str, ...]) -> list[str]:
             return [c for c in way if c not in self.values or self.values[c][i] in (None, ())]
 
-        nearest = min(deed.needs, key=lambda way: (len(lacks(way)), len(way)))
+        nearest = min(deed.needs, key=lambda way: (len(lacks(way)), -len(way)))
         others = [" and ".join(way) for way in deed.needs if way is not nearest]
         instead = f" (or instead {', or '.join(others)})" if others else ""
         for column in lacks(nearest):

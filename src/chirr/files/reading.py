@@ -89,11 +89,14 @@ def _settle(sheet: Sheet, rows: Rows, setting: Setting, ledger: Ledger) -> None:
         rows.once(lambda r: (r.at, r.room, r.level), "at", ledger)
     else:
         key = str(sheet.key)
+        broken = ledger.rows.get(rows.file, {}).items()
+        rows.nameless = next((line for line, faults in broken if any(f.column in (None, key) for f in faults)), None)
         rows.once(attrgetter(key), key, ledger)
         names = {getattr(record, key): None for record in rows.records} | dict.fromkeys(rows.bad_keys)
         unreadable = any(fault.file == rows.file for fault in ledger.wholes)
         nobody_listed = sheet is PEOPLE and not names
-        setting.names[sheet.name] = None if unreadable or nobody_listed else names
+        unknown = unreadable or nobody_listed or rows.nameless is not None
+        setting.names[sheet.name] = None if unknown else names
 
 
 def _second_hour(rows: Rows, doubled: dict[int, int]) -> None:
@@ -139,12 +142,13 @@ def _leave_out(read: dict[str, Rows], in_book: Set[str], ledger: Ledger) -> None
 
 def _follow(rows: Rows, column: str, other: Rows, key: str, ledger: Ledger, *, but: Set[str] = frozenset()) -> None:
     """Note the rows whose `column` names a row of `other` that was left out."""
-    gone = {name: line for name, line in other.bad_keys.items() if name not in but}
-    for record in other.records if gone else ():
-        gone.pop(getattr(record, key), None)
-    for record, line in zip(rows.records, rows.lines, strict=True) if gone else ():
+    good = {getattr(record, key) for record in other.records} | but
+    gone = {name: line for name, line in other.bad_keys.items() if name not in good}
+    if not gone and other.nameless is None:
+        return
+    for record, line in zip(rows.records, rows.lines, strict=True):
         name = getattr(record, column)
         name = name.rsplit("/", 2)[0] if name and column == "to_place" else name
-        if name in gone:
-            expected = f"a row without fault in {other.file}, line {gone[name]}, to which this row refers"
-            ledger.row(rows.file, line, column, name, expected)
+        at = gone.get(name, None if name in good else other.nameless)
+        if name is not None and at is not None:
+            ledger.row(rows.file, line, column, name, f"a row without fault in {other.file}; see its line {at}")

@@ -48,6 +48,8 @@ class Rows(msgspec.Struct):
     records: list[Any] = []
     lines: list[int] = []
     bad_keys: dict[str, int] = {}
+    nameless: int | None = None
+    """Line of a row left out whose key could not be read: any name that is missing elsewhere may be this one."""
 
     def drop(self, lines: Container[int], key: str | None) -> None:
         """Leave out the rows on these lines, remembering their keys."""
@@ -190,6 +192,9 @@ class SheetReader:
         if self.extra:
             columns = [(name, texts[at]) for name, at in self.extra]
             values["extra"] = [{name: column[i] for name, column in columns if column[i]} for i in range(len(lines))]
+        for column in self.sheet.columns:
+            if column.empty is not None:
+                values.setdefault(column.name, [column.empty] * len(lines))
         names, record, rows = tuple(values), self.sheet.record, self.rows
         cells = zip(*values.values(), strict=True)
         if not bad:

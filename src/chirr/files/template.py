@@ -7,7 +7,7 @@ from textwrap import fill
 
 from chirr.deeds import DEEDS, Deed
 from chirr.files.card import FILE
-from chirr.files.columns import CARD, ENTRIES, SHEETS, SIZE_CLASSES, Sheet
+from chirr.files.columns import CARD, SHEETS, SIZE_CLASSES, Sheet
 from chirr.files.folder import README, NotWritten
 
 _CARD_LINES = {
@@ -34,8 +34,8 @@ _START = (
 )
 _DEEDS = """Every row of entries.csv has a time (at), a deed and, if known, a person; any may have minutes and a note.
     These are the deeds, and the further columns that each needs."""
-_MISTAKES = """To put right an earlier row, leave it as it is and add a new one of any deed, with the id of the wrong row
-    in replaces and the reason in note. To say that it never happened, use the deed correct."""
+_MISTAKES = """To put right an earlier row, leave it as it is and add a new one of any deed, with the id of the wrong
+    row in replaces and the reason in note. To say that it never happened, use the deed correct."""
 
 
 def write_template(path: Path) -> None:

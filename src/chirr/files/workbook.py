@@ -6,11 +6,12 @@ import os
 import tempfile
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Set
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from chirr.files.card import KEYS, card_cells, check_classes, make_card
+from chirr.files.card import KEYS, Line, card_cells, check_classes, make_card
 from chirr.files.columns import SHEETS, SIZE_CLASSES, Column, Sheet
 from chirr.files.faults import Ledger
 from chirr.files.folder import NotWritten, extra_columns, extra_text, in_order
@@ -53,7 +54,7 @@ def read_workbook(path: Path, *, in_book: Set[str] = frozenset(), progress: Prog
         if sheet.name in names:
             return _table(book.get_sheet_by_name(names[sheet.name]), sheet, called[sheet.name], to)
         if sheet.required:
-            to.whole(path.name, f"a sheet {sheet.name}", "no such sheet")
+            to.whole(called[sheet.name], "this sheet in the workbook", "no such sheet")
         return None
 
     farm = _read_card(book, names, called, open_sheet, ledger)
@@ -84,7 +85,7 @@ def _read_card(
     """The farm card from the sheets `farm` and `size_classes`."""
     file = called[FARM]
     if FARM not in names:
-        ledger.whole(file.split(", ")[0], "a sheet farm with the columns name and value", "no such sheet")
+        ledger.whole(file, "this sheet in the workbook, with the columns name and value", "no such sheet")
         return None
     before = len(ledger.wholes)
     values: dict[str, Any] = {}
@@ -98,14 +99,18 @@ def _read_card(
             ledger.whole(file, "each name once", known, line, "name")
         values[known], lines[known] = _toml_value(value), line
     table = open_sheet(SIZE_CLASSES, ledger)
-    classes: list[tuple[int | None, SizeClass]] = []
+    classes: list[tuple[Line, SizeClass]] = []
     if table is not None:
         rows = SheetReader(SIZE_CLASSES, table, ledger).read(Setting(zone=ZoneInfo("UTC")))
-        classes = list(zip(rows.lines, rows.records, strict=True))
+        classes = [(partial(_same_line, line), each) for line, each in zip(rows.lines, rows.records, strict=True)]
         check_classes(classes, table.file, ledger)
     card = make_card(values, [each for _, each in classes], file, lines.get, ledger)
     sound = len(ledger.wholes) == before and called[SIZE_CLASSES.name] not in ledger.rows
     return card if sound else None
+
+
+def _same_line(line: int, _key: str) -> int:
+    return line
 
 
 def _toml_value(cell: Cell) -> Any:
