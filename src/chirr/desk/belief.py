@@ -183,6 +183,7 @@ def clutch_belief(f: Foresight, i: int) -> ClutchBelief:
     return ClutchBelief(
         clutch=clutch.name, eggs=band(c.eggs), pinheads=band(c.pinheads), bin=clutch.here.bin, lot=clutch.to_lot,
         first_pinheads=band(f.time(c.first_pinheads_h)), half_hatched=band(f.time(c.half_hatched_h)),
+        expected_first=band(f.time(c.expected_first_h)),
     )  # fmt: skip
 
 

@@ -83,17 +83,24 @@ class Offers:
         if job.clutch is None:
             return {}, ()
         recent = self._pulled[-RECENT_PULLS:]
-        racked = [c for c in recent if c.stays[1].bin is None]
-        if len(racked) * 2 > len(recent):
-            return {"to_place": _place(racked[-1])}, ()
+        rack = self._rack(job.bin)
+        if rack and sum(c.stays[1].bin is None for c in recent) * 2 > len(recent):
+            return {"to_place": rack}, ()
         joined = self._lot_begun_here(job.bin, recent)
         if joined is not None:
             return {"to_bin": joined.bin or "", "to_lot": joined.name}, ()
         filled = self._own_bin(job)
         if filled:
             return filled, ()
-        rack = next((c for c in reversed(self._pulled) if c.stays[1].bin is None), None)
-        return ({"to_place": _place(rack)}, ()) if rack else ({}, ("to_bin", "to_lot"))
+        return ({"to_place": rack}, ()) if rack else ({}, ("to_bin", "to_lot"))
+
+    def _rack(self, bin_: str | None) -> str | None:
+        """The rack place that the last tray of this bin went to, else of its room, else of the farm."""
+        racked = [(c, c.stays[1]) for c in reversed(self._pulled) if c.stays[1].bin is None]
+        here = self._s.bins.get(bin_ or "")
+        room = here.room if here else None
+        racked.sort(key=lambda pair: (pair[0].bin != bin_, pair[1].room != room))
+        return f"{racked[0][1].room}/{racked[0][1].stack}/{racked[0][1].level}" if racked else None
 
     def _move(self, job: Job) -> Answer:
         filled = self._own_bin(job)
@@ -179,8 +186,3 @@ class Names:
 def _letters(n: int) -> str:
     """b, c, ... z, then ab, bb...: what marks a part split off."""
     return chr(ord("b") + n) if n < 25 else chr(ord("a") + (n - 25) // 26) + chr(ord("a") + (n - 25) % 26)
-
-
-def _place(clutch: Clutch) -> str:
-    stay = next(s for s in clutch.stays[1:] if s.bin is None)
-    return f"{stay.room}/{stay.stack}/{stay.level}"

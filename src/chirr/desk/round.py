@@ -20,7 +20,7 @@ from chirr.book.replay import voided
 from chirr.book.standing import Misfit, Standing
 from chirr.desk import clock
 from chirr.desk.minutes import learnt
-from chirr.desk.one_tap import Offers, is_free
+from chirr.desk.one_tap import Answer, Offers, is_free
 from chirr.desk.round_jobs import Scene, jobs_of
 from chirr.desk.shapes import Beliefs, RoundItem, RoundSheet, RoundStop
 from chirr.engine.rounds import order
@@ -221,7 +221,7 @@ def _sheet(scene: Scene, now: int, hands: int, minutes_each: float) -> RoundShee
         scene.standing, swap_days=scene.card.swap_days, cycles=scene.card.substrate_cycles, day=scene.day,
         day_start=scene.today_start,
     )  # fmt: skip
-    items = [tuple(_item(scene, job, offers, times) for job in jobs_at[stop.key]) for stop in stops]
+    items = _items(scene, [jobs_at[stop.key] for stop in stops], offers, times)
     stops = [
         replace(stop, work=tuple((i.urgency, i.minutes) for i in here)) for stop, here in zip(stops, items, strict=True)
     ]
@@ -267,17 +267,23 @@ def _stops(
     return order.walk(list(stops.values())), jobs_at
 
 
-def _item(scene: Scene, job: Job, offers: Offers, times: Minutes) -> RoundItem:
-    clutch = scene.standing.clutches.get(job.clutch or "")
-    filled: dict[str, str] = {}
-    asks: tuple[str, ...] = ()
+def _items(scene: Scene, walked: list[list[Job]], offers: Offers, times: Minutes) -> list[tuple[RoundItem, ...]]:
+    """The items of each stop. What is to be done today chooses its bins and names before what is only soon."""
+    answers: dict[str, Answer] = {}
     if scene.day == scene.today:
-        filled, asks = offers.answer(job)
+        jobs = [job for here in walked for job in here]
+        for job in sorted(jobs, key=lambda job: job.urgency == "soon"):
+            answers[job.key] = offers.answer(job)
+    return [tuple(_item(scene, job, *answers.get(job.key, ({}, job.asks)), times) for job in here) for here in walked]
+
+
+def _item(scene: Scene, job: Job, filled: dict[str, str], asks: tuple[str, ...], times: Minutes) -> RoundItem:
+    clutch = scene.standing.clutches.get(job.clutch or "")
     tray = clutch.tray_type if clutch else filled.get("tray_type")
     return RoundItem(
         key=job.key, deed=job.deed, what=job.what + _where_to(filled), why=job.why, urgency=job.urgency,
         minutes=0.0 if job.urgency == "soon" else times.of(job.deed, tray), bin=job.bin, lot=job.lot,
-        clutch=job.clutch, prefill=filled, asks=asks or job.asks,
+        clutch=job.clutch, prefill=filled, asks=asks,
     )  # fmt: skip
 
 
@@ -311,7 +317,9 @@ def _done_on(day_start: int, now: int) -> int:
 
 def _remarks(scene: Scene, stops: tuple[RoundStop, ...]) -> tuple[str, ...]:
     """What stands in the way of the round as a whole."""
-    lost = [i for s in stops for i in s.items if "to_bin" in i.asks and i.deed in ("pull", "move")]
+    lost = [
+        i for s in stops for i in s.items if "to_bin" in i.asks and i.deed in ("pull", "move") and i.urgency != "soon"
+    ]
     if not lost or scene.day != scene.today:
         return ()
     free = sum(1 for b in scene.standing.bins.values() if b.duty == "nursery" and is_free(b))

@@ -43,6 +43,8 @@ class ClutchBelief(msgspec.Struct, frozen=True, kw_only=True):
     first_pinheads: Band
     half_hatched: Band
     pinheads: Band
+    expected_first: Band
+    """First pinheads as expected before anybody looked in vain: what 'overdue' is measured against."""
     bin: str | None = None
     lot: str | None = None
 

@@ -51,9 +51,9 @@ def state(c: Clutch, belief: ClutchBelief | None, now: int) -> str:
         return "hatched" if over else "hatching"
     if c.pulled_at is None:
         return "laying"
-    if belief is None or now < belief.first_pinheads.q[0]:
+    if belief is None or now < belief.expected_first.q[0]:
         return "waiting"
-    return "overdue" if now > belief.first_pinheads.q[6] else "window open"
+    return "overdue" if now > belief.expected_first.q[6] else "window open"
 
 
 def _recent(s: Standing, now: int) -> list[Substrate]:

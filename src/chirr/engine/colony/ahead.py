@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from chirr.engine.biology.survival import density_survival_factor
 from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.clocks import ADULT, EGG, KNOT_H, NYMPH, WARMTH, Clocks, invert_rows
-from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, share_hatched
+from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_at_share, share_hatched
 from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, share
 from chirr.engine.colony.schedule import _read_rows
 from chirr.engine.colony.sizes import developed_share_at_mass
@@ -27,6 +27,9 @@ Floats32 = NDArray[np.float32]
 Ints = NDArray[np.int64]
 
 QUANTILES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
+
+FAILED_SHARE = 0.03
+"""Share of clutches that never hatch: mould, drying out (judgement)."""
 
 WEATHER_C = 0.5
 """How far a room's mean temperature in the weeks ahead may differ from its recent one [degC, sd] (judgement)."""
@@ -43,11 +46,15 @@ class Horizon:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClutchAhead:
-    """Quantiles, each of shape (7,): hours for the times."""
+    """Quantiles, each of shape (7,): hours for the times.
+
+    expected_first_h: what was expected of the first pinheads before anybody looked for them in vain.
+    """
 
     clutch: int
     eggs: Floats
     first_pinheads_h: Floats
+    expected_first_h: Floats
     half_hatched_h: Floats
     pinheads: Floats
 
@@ -166,13 +173,14 @@ class _Hatch:
     pinheads: Floats
     speed: Floats
     first_h: Floats
+    expected_h: Floats
     middle_h: Floats
-    half_h: Floats
 
     def quantiles(self, clutch: int) -> ClutchAhead:
         return ClutchAhead(
             clutch=clutch, eggs=quantiles(self.eggs), first_pinheads_h=quantiles(self.first_h),
-            half_hatched_h=quantiles(self.half_h), pinheads=quantiles(self.pinheads),
+            half_hatched_h=quantiles(self.middle_h), pinheads=quantiles(self.pinheads),
+            expected_first_h=quantiles(self.expected_h),
         )  # fmt: skip
 
 
@@ -221,16 +229,38 @@ class _Run:
             ahead = np.where(reading > passed, passed + (reading - passed) / weather, reading)
             return invert_rows(a.rows[c : c + 1], a.laid_h[c : c + 1], KNOT_H, ahead[:, None])[:, 0]
 
-        first_h, half_h = hour(first), hour(middle)
+        first_h, middle_h = hour(first), hour(middle)
+        pinheads = self.told.clutches.pinheads[c] * (not k.dud)
+        expected_h = first_h
         if k.first_between is not None:
             first_h = np.clip(first_h, *k.first_between)
         elif k.unseen_until_h is not None and not a.arrived[c]:
-            late = np.maximum(k.unseen_until_h - first_h, 0.0)
-            first_h, half_h = first_h + late, half_h + late
+            expected_h = hour(self._expected_first(c, window))
+            first_h, middle_h, pinheads = self._still_unseen(k.unseen_until_h, first_h, middle_h, expected_h, pinheads)
         return _Hatch(
-            eggs=self.told.clutches.eggs[c], pinheads=self.told.clutches.pinheads[c] * (not k.dud), speed=speed,
-            first_h=first_h, middle_h=half_h, half_h=half_h,
+            eggs=self.told.clutches.eggs[c], pinheads=pinheads, speed=speed, first_h=first_h, expected_h=expected_h,
+            middle_h=middle_h,
         )  # fmt: skip
+
+    def _expected_first(self, c: int, window: Floats) -> Floats:
+        """Egg-clock reading of first pinheads as expected of any clutch of this farm."""
+        spread = self.belief.latents.clutch_sd[0, c] * self.rng.standard_normal(len(window))
+        speed = np.exp(self.told.farm.egg_log_speed + spread)
+        cv = self.belief.bio.species.egg_cv.value
+        return reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=cv)
+
+    def _still_unseen(
+        self, unseen_h: float, first_h: Floats, middle_h: Floats, expected_h: Floats, pinheads: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        """A clutch that should have hatched: later than thought in every draw, and more and more likely a failure."""
+        n = len(first_h)
+        behind = first_h < unseen_h
+        tail = np.abs(self.rng.standard_normal(n)) * max(float(expected_h.std()), 6.0)
+        late = np.where(behind, unseen_h + tail - first_h, 0.0)
+        still = float((expected_h > unseen_h).mean())
+        failed = FAILED_SHARE / (FAILED_SHARE + (1 - FAILED_SHARE) * max(still, 1e-3))
+        fails = self.rng.random(n) < (failed if unseen_h > np.quantile(expected_h, 0.5) else 0.0)
+        return first_h + late, middle_h + late, np.where(fails, 0.0, pinheads)
 
     def _days(self, place: int) -> Floats:
         """Clock readings of a place from now on, shape (clocks, days + 1)."""
@@ -294,12 +324,11 @@ class _Run:
         draws = len(hatch.eggs)
         place = int(b.schedule.last_place[lot]) if lot >= 0 else int(b.history.clutches[clutch].places[-1])
         surface = float(b.schedule.last_surface_cm2[lot]) if lot >= 0 else 20_000.0
-        own = self.rng.standard_normal((4, draws))
+        own = self._usual_lot_sd(lot)[:, None] * self.rng.standard_normal((4, draws))
         zero = np.zeros((1, draws))
         farm = self.told.farm
-        speed_sd = b.latents.lot_speed_sd[lot] if lot >= 0 else np.hypot(LOT_SD["speed"], NYMPH_SENSITIVITY)
         weather = NYMPH_SENSITIVITY * self.weather[self.place_room[place]]
-        log_speed = farm.nymph_log_speed + speed_sd * own[0] + weather
+        log_speed = farm.nymph_log_speed + own[0] + weather
         passed = self._days(place)
         grid = self.now_h + 24.0 * np.arange(passed.shape[1])
         back = self.clocks.read(np.full(2, place), np.array([self.now_h - 24.0, self.now_h]))[NYMPH]
@@ -315,12 +344,17 @@ class _Run:
         state = Cohorts(
             number=hatch.pinheads[None, :], x=zero, x_variance=((window**2 / 12 + cv**2 / hatch.speed**2) * ratio**2)[None, :],
             clock=zero, warmth=zero, adult_days=zero, log_speed=log_speed[None, :],
-            early=-np.log(share(farm.early_logit + LOT_SD["early"] * own[1]))[None, :],
-            late=-np.log(share(farm.late_logit + LOT_SD["late"] * own[2]))[None, :],
-            log_adult_mg=(farm.log_adult_mg + LOT_SD["adult_mass"] * own[3])[None, :],
+            early=-np.log(share(farm.early_logit + own[1]))[None, :],
+            late=-np.log(share(farm.late_logit + own[2]))[None, :],
+            log_adult_mg=(farm.log_adult_mg + own[3])[None, :],
             log_longevity=farm.log_longevity_days[None, :], unmarked=zero,
         )  # fmt: skip
         return self.cohort(state, passed, surface, shown, start)
+
+    def _usual_lot_sd(self, lot: int) -> Floats:
+        """Spreads of a lot that is still to come: its own where it has a name, else the farm's usual ones."""
+        sd = self.belief.latents.lot_sd
+        return np.asarray(sd[:, lot] if lot >= 0 else np.median(sd, axis=1) if sd.shape[1] else LOT_SD)
 
     def lot(self, i: int, hatches: dict[int, _Hatch], stock: StockDraws) -> LotAhead:
         """One lot: its crickets now and the clutches that will hatch into it."""

@@ -20,7 +20,7 @@ from chirr.engine.biology.species import Species
 from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.hatching import log_speed_if_first_at
 from chirr.engine.colony.history import FarmHistory, Kind
-from chirr.engine.colony.latents import FARM, Latents, make_latents
+from chirr.engine.colony.latents import FARM, Latents, make_latents, rescaled
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, _read_rows, clutch_arrays, make_schedule
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
@@ -35,6 +35,9 @@ WEIGH_LOG_SD, HARVEST_LOG_SD, COUNT_LOG_SD, HATCH_LOG_SD = 0.04, 0.06, 0.05, 0.0
 
 ODD_BEYOND = 4.0
 """A fact this many spreads from what the rest says is named."""
+
+SPREAD_ROUNDS, SPREAD_FROM, SPREAD_WEIGHT = 3, 30, 20.0
+"""Rounds in which spreads are learnt, facts from which on they are, and the weight of the prior spreads in things."""
 
 _STEP = 0.05
 _ROUNDS = 8
@@ -120,7 +123,36 @@ def believe(history: FarmHistory, clocks: Clocks, clutch_temp_c: Floats, species
     for _ in range(2):
         told = walk(z[:, None], latents, schedule, arrays, laid, bio)
         laid = _who_laid(told, schedule, laid, bio)
-    return _fit(z, latents, schedule, arrays, laid, bio, history, facts)
+    belief = _fit(z, latents, schedule, arrays, laid, bio, history, facts)
+    for _ in range(SPREAD_ROUNDS if len(facts.what) >= SPREAD_FROM else 0):
+        belief = _with_learnt_spreads(belief)
+    return belief
+
+
+def _with_learnt_spreads(belief: Belief) -> Belief:
+    """One step of expectation-maximisation for the spreads between clutches and between lots.
+
+    Each spread moves to what its standardised unknowns show, held by `SPREAD_WEIGHT` clutches' worth of the prior.
+    """
+    z = draw(belief, 40, np.random.default_rng(5))
+    square = (z**2).mean(axis=1)
+    known = np.zeros(belief.latents.size, dtype=bool)
+    known[np.unique(belief.jacobian.indices)] = True
+
+    def factors(index: Ints) -> Floats:
+        out = []
+        for row in index:
+            mine = row[row >= 0]
+            mine = mine[known[mine]]
+            out.append(np.sqrt((SPREAD_WEIGHT + square[mine].sum()) / (SPREAD_WEIGHT + len(mine))))
+        return np.array(out)
+
+    clutch, lot = factors(belief.latents.clutch), factors(belief.latents.lot)
+    latents = rescaled(belief.latents, clutch, lot)
+    start = belief.mode.copy()
+    for row, factor in zip((*latents.clutch, *latents.lot), (*clutch, *lot), strict=True):
+        start[row[row >= 0]] /= factor
+    return _fit(start, latents, belief.schedule, belief.arrays, belief.laid, belief.bio, belief.history, belief.facts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 FIRST_SHARE = 0.01
 """First pinheads are seen when this share has hatched."""
 
-_RATIOS = np.concatenate([[0.0], np.geomspace(0.05, 200.0, 120)])
+_RATIOS = np.concatenate([[0.0], np.geomspace(0.1, 100.0, 60)])
 
 
 def share_hatched(reading: Floats, *, speed: Floats, window: Floats, cv: float) -> Floats:
@@ -54,7 +54,7 @@ def _ramp(z: Floats) -> Floats:
 @cache
 def _table(share: float) -> Floats:
     """Standardised position of a share of hatch, for each ratio of window to the spread of single eggs."""
-    z = np.linspace(-120.0, 120.0, 48001)
+    z = np.linspace(-60.0, 60.0, 6001)
     out = []
     for ratio in _RATIOS:
         half = max(ratio / 2, 1e-6)

@@ -6,7 +6,7 @@ add: a lot's speed is the farm's times its own. Shares live on the log-odds scal
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +27,13 @@ FARM = (
 STRAIN_SD = 0.06
 """Speed of a farm's strain against the published clock, beyond the range of the published constants (judgement)."""
 
-CLUTCH_SD = {"speed": 0.03, "eggs": 0.40, "hatch": 0.6}
-LOT_SD = {"speed": 0.05, "early": 0.5, "late": 0.5, "adult_mass": 0.08}
+CLUTCH = ("speed", "eggs", "hatch")
+CLUTCH_SD = (0.03, 0.40, 0.6)
+LOT = ("speed", "early", "late", "adult_mass")
+LOT_SD = (0.05, 0.5, 0.5, 0.08)
 TRAY_TYPE_SD = 0.35
-"""Spreads between clutches, lots and tray types of one farm: judgement, no published source."""
+"""Spreads between clutches, lots and tray types of one farm, on the working scales, until its own facts show what they
+are: judgement, no published source."""
 
 UNMEASURED_C, MEASURED_C = 1.2, 0.4
 """How far the temperature at a bin may lie from the set point, or from the thermometer of its level [degC, sd]
@@ -44,17 +47,17 @@ EGG_SENSITIVITY, NYMPH_SENSITIVITY = 0.067, 0.11
 class Latents:
     """Where each unknown sits in the vector of standard normal numbers. Index arrays hold -1 where there is none.
 
-    clutch: shape (3, clutches); lot: shape (4, lots); happening: shape (happenings,), the error of a counted number
-    that changed the lot. `colour`: shape (latents,), -1 for the farm's; latents of one colour never bear on one
+    clutch: shape (3, clutches) in the order of CLUTCH; lot: shape (4, lots) in that of LOT; happening: shape
+    (happenings,), the error of a counted number that changed the lot. clutch_sd and lot_sd are the spreads of each. `colour`: shape (latents,), -1 for the farm's; latents of one colour never bear on one
     observation. `bearing`: for each lot, the local latents that bear on it, its parents' included.
     """
 
     size: int
     tray_type: Ints
     clutch: Ints
-    clutch_speed_sd: Floats
+    clutch_sd: Floats
     lot: Ints
-    lot_speed_sd: Floats
+    lot_sd: Floats
     happening: Ints
     colour: Ints
     colours: int
@@ -79,18 +82,24 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     size += len(changed)
     colour, colours, bearing = _colour(history, schedule, clutch, lot, happening, size)
     return Latents(
-        size=size, tray_type=tray_type, clutch=clutch, clutch_speed_sd=_speed_sd(
-            CLUTCH_SD["speed"], EGG_SENSITIVITY, np.array([c.measured_share for c in history.clutches])),
-        lot=lot, lot_speed_sd=_speed_sd(
-            LOT_SD["speed"], NYMPH_SENSITIVITY, np.array([one.measured_share for one in history.lots])),
-        happening=happening, colour=colour, colours=colours, bearing=bearing,
+        size=size, tray_type=tray_type, clutch=clutch, lot=lot, happening=happening,
+        clutch_sd=_spreads(CLUTCH_SD, EGG_SENSITIVITY, np.array([c.measured_share for c in history.clutches])),
+        lot_sd=_spreads(LOT_SD, NYMPH_SENSITIVITY, np.array([one.measured_share for one in history.lots])),
+        colour=colour, colours=colours, bearing=bearing,
     )  # fmt: skip
 
 
-def _speed_sd(own: float, sensitivity: float, measured_share: Floats) -> Floats:
-    """Spread of a thing's speed: its own, and that of the temperature where it stood."""
+def _spreads(own: tuple[float, ...], sensitivity: float, measured_share: Floats) -> Floats:
+    """Spread of each kind for each thing; that of speed holds the temperature where it stood as well."""
+    sd = np.repeat(np.array(own)[:, None], len(measured_share), axis=1)
     temp_sd = measured_share * MEASURED_C + (1 - measured_share) * UNMEASURED_C
-    return np.asarray(np.hypot(own, sensitivity * temp_sd))
+    sd[0] = np.hypot(sd[0], sensitivity * temp_sd)
+    return sd
+
+
+def rescaled(latents: Latents, clutch: Floats, lot: Floats) -> Latents:
+    """The same unknowns with other spreads: factors of shape (3,) and (4,) on those of clutches and lots."""
+    return replace(latents, clutch_sd=latents.clutch_sd * clutch[:, None], lot_sd=latents.lot_sd * lot[:, None])
 
 
 def _colour(

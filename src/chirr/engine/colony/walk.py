@@ -17,7 +17,7 @@ from chirr.engine.biology.species import Species
 from chirr.engine.biology.survival import day14_clock, density_survival_factor
 from chirr.engine.colony.clocks import ADULT, IDLE, NYMPH, WARMTH
 from chirr.engine.colony.history import Kind
-from chirr.engine.colony.latents import CLUTCH_SD, LOT_SD, FarmLevel, Latents, farm_level, share
+from chirr.engine.colony.latents import FarmLevel, Latents, farm_level, share
 from chirr.engine.colony.schedule import ClutchArrays, Schedule
 from chirr.engine.colony.sizes import SizeCurve, log_mass, mean_mass_mg
 
@@ -193,7 +193,7 @@ class Told:
 def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology) -> Clutches:
     """Speed, eggs and pinheads of every clutch under unknowns `z` of shape (latents, draws)."""
     s = bio.species
-    speed = farm.egg_log_speed + latents.clutch_speed_sd[:, None] * z[latents.clutch[0]]
+    own = latents.clutch_sd[:, :, None] * z[latents.clutch]
     by_age = age_curve(
         laid.age_days, s.pre_oviposition_days.value, ramp_days=s.laying_ramp_days.value,
         plateau_days=s.laying_plateau_days.value, decline_per_day=s.laying_decline_per_day.value,
@@ -203,11 +203,11 @@ def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArra
     per_cm2 = eggs_per_cm2_in_tray(
         offered * farm.eggs_per_female_day, arrays.days_in[:, None], farm.capacity_per_cm2, s.egg_eating_per_day2.value
     )
-    eggs = arrays.area_cm2[:, None] * per_cm2 * np.exp(CLUTCH_SD["eggs"] * z[latents.clutch[1]])
+    eggs = arrays.area_cm2[:, None] * per_cm2 * np.exp(own[1])
     if farm.tray_type.size:
         eggs = eggs * np.exp(np.where(arrays.tray_type[:, None] >= 0, farm.tray_type[arrays.tray_type], 0.0))
-    hatched = share(farm.hatch_logit + CLUTCH_SD["hatch"] * z[latents.clutch[2]])
-    return Clutches(log_speed=speed, eggs=np.maximum(eggs, 1.0), pinheads=np.maximum(eggs * hatched, 0.5))
+    hatched = share(farm.hatch_logit + own[2])
+    return Clutches(log_speed=farm.egg_log_speed + own[0], eggs=np.maximum(eggs, 1.0), pinheads=np.maximum(eggs * hatched, 0.5))
 
 
 def walk(
@@ -301,14 +301,14 @@ def _less(number: Floats, going: Floats) -> Floats:
 
 def _own(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats) -> Cohorts:
     """New crickets of lots, with each lot's own pace, losses and size."""
-    own = np.where(latents.lot[:, lot, None] >= 0, z[latents.lot[:, lot]], 0.0)
+    own = latents.lot_sd[:, lot, None] * np.where(latents.lot[:, lot, None] >= 0, z[latents.lot[:, lot]], 0.0)
     zero = np.zeros_like(number)
     return Cohorts(
         number=number, x=zero, x_variance=zero.copy(), clock=zero.copy(), warmth=zero.copy(), adult_days=zero.copy(),
-        log_speed=farm.nymph_log_speed + latents.lot_speed_sd[lot, None] * own[0],
-        early=-np.log(share(farm.early_logit + LOT_SD["early"] * own[1])),
-        late=-np.log(share(farm.late_logit + LOT_SD["late"] * own[2])),
-        log_adult_mg=farm.log_adult_mg + LOT_SD["adult_mass"] * own[3],
+        log_speed=farm.nymph_log_speed + own[0],
+        early=-np.log(share(farm.early_logit + own[1])),
+        late=-np.log(share(farm.late_logit + own[2])),
+        log_adult_mg=farm.log_adult_mg + own[3],
         log_longevity=farm.log_longevity_days + zero, unmarked=zero.copy(),
     )  # fmt: skip
 
