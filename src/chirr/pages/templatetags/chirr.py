@@ -1,7 +1,189 @@
-"""Template words of our own."""
+"""Template words of our own: figures in the reader's units, bands as sentences, duty shapes and pulse bars."""
 
 from __future__ import annotations
 
 from django import template
+from django.templatetags.static import static
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from chirr.desk.shapes import Band
+from chirr.pages import display, vendor
 
 register = template.Library()
+
+for _name, _filter in {
+    "mass_mg": display.mass_mg, "mass_kg": display.mass_kg, "mass_g": display.mass_g,
+    "temperature": display.temperature_c, "cm": display.length_cm, "area": display.area_cm2,
+    "about": display.about, "day": display.day, "moment": display.moment, "amount": display.amount,
+    "number": display.number,
+}.items():  # fmt: skip
+    register.filter(_name, _filter)
+
+
+def _times(band: Band) -> str:
+    low, mid, high = display.day(band.low), display.day(band.mid), display.day(band.high)
+    return mid if low == high else f"about {mid}, eight chances in ten between {low} and {high}"
+
+
+@register.filter
+def band(value: Band | None, unit: str = "") -> str:
+    """A band as a sentence: the middle, then the range that holds eight chances in ten. unit 'time' for epoch seconds."""
+    if value is None:
+        return "not known"
+    if unit == "time":
+        return _times(value)
+    show = _SHOW.get(unit, lambda v: f"{display.about(v)} {unit}".strip())
+    low, mid, high = show(value.low), show(value.mid), show(value.high)
+    return f"{mid}" if low == high else f"about {mid}, eight chances in ten between {low} and {high}"
+
+
+@register.filter
+def short_band(value: Band | None, unit: str = "") -> str:
+    """A band for a table cell: 'middle (low to high)'."""
+    if value is None:
+        return "–"
+    show = display.day if unit == "time" else _SHOW.get(unit, display.about)
+    low, mid, high = show(value.low), show(value.mid), show(value.high)
+    return mid if low == high else f"{mid} ({low} to {high})"
+
+
+_SHOW = {"mg": display.mass_mg, "kg": display.mass_kg, "g": display.mass_g, "number": display.about}
+
+
+@register.filter
+def chance(value: float) -> str:
+    """A probability in words that a person can act on.
+
+    >>> chance(0.9), chance(0.999), chance(0.003), chance(0.72)
+    ('9 chances in 10', 'more than 99 chances in 100', 'less than 1 chance in 100', '72 chances in 100')
+    """
+    if value > 0.99:
+        return "more than 99 chances in 100"
+    if value < 0.01:
+        return "less than 1 chance in 100"
+    hundredths = round(value * 100)
+    if hundredths % 10 == 0:
+        tenths = hundredths // 10
+        return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"
+    return f"{hundredths} chance{'s' if hundredths > 1 else ''} in 100"
+
+
+@register.filter
+def minutes(value: float | None) -> str:
+    """Minutes, as hours and minutes from an hour on.
+
+    >>> minutes(0.4), minutes(7.6), minutes(95.0), minutes(120)
+    ('under a minute', '8 min', '1 h 35 min', '2 h')
+    """
+    if value is None:
+        return ""
+    whole = round(value)
+    if whole < 1:
+        return "under a minute" if value > 0 else "0 min"
+    hours, rest = divmod(whole, 60)
+    return " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest else "") if part)
+
+
+@register.filter
+def days_text(value: int | tuple[str, ...]) -> str:
+    """A rhythm in words: every so many days, or on weekdays.
+
+    >>> days_text(3), days_text(1), days_text(("mon", "wed", "fri"))
+    ('every 3 days', 'every day', 'on Mon, Wed and Fri')
+    """
+    if isinstance(value, int):
+        return "every day" if value == 1 else f"every {value} days"
+    names = [d.capitalize() for d in value]
+    return "on " + (" and ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else "no day")
+
+
+@register.simple_tag
+def shape(name: str, words: str = "") -> SafeString:
+    """One of the shapes of the sprite; with `words` it speaks, without it is decoration beside a text."""
+    if words:
+        return format_html('<svg class="shape" role="img" aria-label="{}"><use href="#s-{}"/></svg>', words, name)
+    return format_html('<svg class="shape" aria-hidden="true"><use href="#s-{}"/></svg>', name)
+
+
+PULSES = 14
+
+
+@register.simple_tag
+def pulses(progress: float | None, words: str = "") -> SafeString:
+    """How far along, as a run of short strokes like a chirp drawn on paper: filled so far, hollow to come."""
+    if progress is None:
+        return SafeString("")
+    done = round(max(0.0, min(1.0, progress)) * PULSES)
+    strokes = format_html_join(
+        "", '<rect class="{}" x="{}" y="{}" width="4" height="{}" rx="2"/>',
+        (("on" if i < done else "off", i * 7 + 1, (0, 3)[i % 2], (16, 10)[i % 2]) for i in range(PULSES)),
+    )  # fmt: skip
+    return format_html(
+        '<svg class="pulses" viewBox="0 0 {} 16" role="img" aria-label="{}">{}</svg>',
+        PULSES * 7, words or f"{round(progress * 100)} % of the way", strokes,
+    )  # fmt: skip
+
+
+@register.filter
+def of(mapping: dict[str, object] | None, key: str) -> object:
+    """The value of a mapping for a key; an empty text when there is none."""
+    return (mapping or {}).get(key, "")
+
+
+@register.inclusion_tag("chirr/parts/field.html", takes_context=True)
+def field(
+    context: template.Context, name: str, label: str, *, kind: str = "text", hint: str = "", options: object = None,
+    required: bool = False, auto: str = "off", blank: str | None = None, start: str = "",
+) -> dict[str, object]:  # fmt: skip
+    """One field of a form with its label, hint and fault, from the `values` and `faults` of the page.
+
+    kind: text, decimal, whole, area, password, moment (date and time), date, select, list (free text with suggestions).
+    `options` are words, or (value, word) pairs.
+    """
+    values, faults = context.get("values") or {}, context.get("faults") or {}
+    pairs = [o if isinstance(o, tuple | list) else (o, o) for o in (options or ())]  # type: ignore[attr-defined]
+    return {
+        "name": name, "label": label, "kind": kind, "hint": hint, "options": pairs, "required": required, "auto": auto,
+        "blank": blank, "value": "" if kind == "password" else values.get(name, start), "fault": faults.get(name, ""),
+    }  # fmt: skip
+
+
+@register.filter
+def iso(at: float) -> str:
+    """A moment for machines, with its offset."""
+    return display.local(at).isoformat(timespec="minutes")
+
+
+@register.filter
+def words(text: str) -> list[str]:
+    """A text as its words."""
+    return text.split()
+
+
+@register.filter
+def slug(key: str) -> str:
+    """A key as an id of the page: what is not a letter or digit becomes a stroke with its number.
+
+    >>> slug("bin:N1-1"), slug("rack:north/2/1")
+    ('bin_3aN1-1', 'rack_3anorth_2f2_2f1')
+    """
+    return "".join(c if c.isascii() and (c.isalnum() or c in "-.") else f"_{ord(c):x}" for c in key)
+
+
+@register.filter
+def percent(share: float) -> str:
+    """A share as whole per cent."""
+    return f"{round(share * 100)} %"
+
+
+@register.filter
+def band_per_100(value: Band) -> str:
+    """A band of something per cm2, said per 100 cm2."""
+    return band(Band(tuple(100 * q for q in value.q)))
+
+
+@register.simple_tag
+def vega_bundle() -> str:
+    """Address of the chart library that is kept with the pages."""
+    return static(vendor.bundle_name())

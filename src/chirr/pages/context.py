@@ -1,0 +1,42 @@
+"""What every template knows: the farm, the person, the places, how things are shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+
+from chirr.pages import display
+from chirr.pages.access import SEE
+
+PLACES = (
+    ("round", "Round"),
+    ("racks", "Racks"),
+    ("ahead", "Ahead"),
+    ("trays", "Trays"),
+    ("book", "Book"),
+    ("farm", "Farm"),
+)
+
+BELONGS = {
+    "bin": "racks", "lot": "racks", "clutch": "trays", "promise": "ahead", "add": "book", "entry": "book",
+    "correct": "book", "replace": "book", "cautions": "farm", "me": "",
+}  # fmt: skip
+
+
+def farm(request: HttpRequest) -> dict[str, Any]:
+    """Context of every page."""
+    person = getattr(request, "person", None)
+    theme = request.COOKIES.get("theme", "auto")
+    name = request.resolver_match.url_name or "" if request.resolver_match else ""
+    place = name if name in dict(PLACES) else BELONGS.get(name, name.split("-", 1)[0])
+    return {
+        "card": getattr(request, "card", None),
+        "person": person,
+        "may_write": person is not None and person.role in SEE.writers,
+        "is_owner": person is not None and person.role == "owner",
+        "places": PLACES,
+        "place": place,
+        "theme": theme if theme in display.THEMES else "auto",
+        "units": display.shown().units,
+    }

@@ -1,0 +1,84 @@
+"""What every request passes through: the content policy, and the farm with the person who asks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from chirr.desk import farm, people
+from chirr.pages import display
+from chirr.pages.access import Door, door_of
+
+Answer = Callable[[HttpRequest], HttpResponse]
+
+
+class ContentPolicyMiddleware:
+    """Says to the browser what a page may load: our own files and nothing else."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+        self.policy = "; ".join(f"{name} {' '.join(sources)}" for name, sources in settings.SECURE_CSP.items())
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", self.policy)
+        response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=()")
+        return response
+
+
+class FarmMiddleware:
+    """Puts the farm card and the person on the request, and keeps every door that a view declares.
+
+    A view that declares no door is shut: forgetting to say who may enter lets nobody in.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        request.card = farm.card()  # type: ignore[attr-defined]
+        request.person = people.person_of(request.user)  # type: ignore[attr-defined]
+        with display.shown_as(request):
+            response = self.get_response(request)
+        if "Cookie" not in response.get("Vary", ""):
+            response["Vary"] = ", ".join(filter(None, (response.get("Vary"), "Cookie")))
+        if not response.has_header("Cache-Control"):
+            response["Cache-Control"] = "private, no-cache"
+        return response
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., HttpResponse], _args: Any, _kwargs: Any
+    ) -> HttpResponse | None:
+        door = door_of(view)
+        if door is not None and door.always:
+            return None
+        if request.card is None:  # type: ignore[attr-defined]
+            return _go(request, reverse("set-up"))
+        if door is not None and door.anyone:
+            return None
+        if not request.user.is_authenticated:
+            return _go(request, f"{reverse('sign-in')}?next={request.path}" if request.method == "GET" else reverse("sign-in"))
+        return _refusal(request, door)
+
+
+def _refusal(request: HttpRequest, door: Door | None) -> HttpResponse | None:
+    person = request.person  # type: ignore[attr-defined]
+    if person is None:
+        words = "You are signed in, but the farm's list of people does not name you. Ask the owner to add you."
+        return render(request, "chirr/refused.html", {"words": words}, status=403)
+    if door is None or person.role not in (door.roles if request.method in ("GET", "HEAD") else door.writers):
+        words = "This is for the owner." if door and door.roles == ("owner",) else f"A {person.role} may not do this. Ask the owner."
+        return render(request, "chirr/refused.html", {"words": words}, status=403)
+    return None
+
+
+def _go(request: HttpRequest, where: str) -> HttpResponse:
+    """Send the browser on; a part of a page that was asked for by htmx takes the whole page with it."""
+    if request.headers.get("HX-Request") == "true":
+        return HttpResponse(status=204, headers={"HX-Redirect": where})
+    return redirect(where)

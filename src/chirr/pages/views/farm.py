@@ -1,0 +1,141 @@
+"""The Farm: its rooms, bins, tray types, size classes and days. Everybody sees them; the owner changes them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from chirr.desk import farm as desk
+from chirr.desk import people
+from chirr.desk.forms import FormFaults
+from chirr.pages.access import OWNER, SEE, actor, door, found
+from chirr.records import DUTIES, WEEKDAYS, FarmCard
+
+Values = dict[str, Any]
+
+
+@door(SEE)
+@require_GET
+def farm(request: HttpRequest) -> HttpResponse:
+    """The farm as a whole."""
+    bins = desk.bins()
+    context = {
+        "species_name": desk.SPECIES_NAMES.get(request.card.species, request.card.species),  # type: ignore[attr-defined]
+        "rooms": [(room, [b for b in bins if b.room == room.room]) for room in desk.rooms()],
+        "tray_types": desk.tray_types(),
+        "everybody": people.everybody() if actor(request).role == "owner" else [],
+    }
+    return render(request, "chirr/farm.html", context)
+
+
+@door(OWNER)
+@require_http_methods(["GET", "POST"])
+def card(request: HttpRequest) -> HttpResponse:
+    """Name, species, zone, currency, wage, days, cycles."""
+    start = _card_values(request.card)  # type: ignore[attr-defined]
+    extra = {"zones": desk.zones(), "species": tuple(desk.SPECIES_NAMES.items()), "weekdays": WEEKDAYS}
+    return _form(request, "chirr/farm_card.html", start, lambda v: desk.save_card(v, actor=actor(request)), extra)
+
+
+def _card_values(card: FarmCard) -> Values:
+    values: Values = {
+        "name": card.name, "species": card.species, "timezone": card.timezone, "currency": card.currency,
+        "wage_per_hour": f"{card.wage_per_hour:g}", "substrate_cycles": card.substrate_cycles,
+    }  # fmt: skip
+    for stem, days in (("swap", card.swap_days), ("feed", card.feed_days)):
+        if isinstance(days, int):
+            values |= {f"{stem}_by": "days", f"{stem}_every": days}
+        else:
+            values |= {f"{stem}_by": "weekdays", **{f"{stem}_{d}": "on" for d in days}}
+    return values
+
+
+@door(OWNER)
+@require_http_methods(["GET", "POST"])
+def size_classes(request: HttpRequest) -> HttpResponse:
+    """The farm's own bands of body mass."""
+    classes = request.card.size_classes  # type: ignore[attr-defined]
+    start: Values = {}
+    for i, size in enumerate(classes, 1):
+        start |= {f"name_{i}": size.name, f"from_mg_{i}": f"{size.from_mg:g}"}
+    rows = range(1, min(20, max(len(classes) + 3, 6)) + 1)
+    extra = {"rows": [(f"name_{i}", f"from_mg_{i}", i) for i in rows]}
+    return _form(request, "chirr/size_classes.html", start, lambda v: desk.save_size_classes(v, actor=actor(request)), extra)
+
+
+@door(OWNER)
+@require_http_methods(["GET", "POST"])
+def room(request: HttpRequest, name: str | None = None) -> HttpResponse:
+    """A room's name and set points."""
+    start: Values = {}
+    if name is not None:
+        old, _ = found(request, desk.room, name)
+        start = {"set_temperature_c": f"{old.set_temperature_c:g}", "set_humidity_pct": _blank(old.set_humidity_pct)}
+    extra = {"old": name, "kind": "room"}
+    return _form(request, "chirr/room.html", start, lambda v: desk.save_room(v, actor=actor(request), old=name), extra)
+
+
+@door(OWNER)
+@require_http_methods(["GET", "POST"])
+def bin_(request: HttpRequest, name: str | None = None) -> HttpResponse:
+    """A bin's duty and surfaces, and its first place until the book speaks of it."""
+    start: Values = {}
+    if name is not None:
+        old, _ = found(request, desk.bin_, name)
+        start = {
+            "room": old.room, "stack": old.stack, "level": old.level, "duty": old.duty,
+            "floor_cm2": f"{old.floor_cm2:g}", "hides_cm2": f"{old.hides_cm2:g}",
+        }  # fmt: skip
+    extra = {
+        "old": name, "rooms": [r.room for r in desk.rooms()], "duties": DUTIES,
+        "fixed": name is not None and desk.has_entries(name),
+    }  # fmt: skip
+    return _form(request, "chirr/bin_form.html", start, lambda v: desk.save_bin(v, actor=actor(request), old=name), extra)
+
+
+@door(OWNER)
+@require_http_methods(["GET", "POST"])
+def tray_type(request: HttpRequest, name: str | None = None) -> HttpResponse:
+    """A tray type's sizes."""
+    start: Values = {}
+    if name is not None:
+        old, _ = found(request, desk.tray_type, name)
+        start = {
+            "length_cm": f"{old.length_cm:g}", "width_cm": f"{old.width_cm:g}", "depth_cm": f"{old.depth_cm:g}",
+            "clear_side_cm": _blank(old.clear_side_cm),
+        }  # fmt: skip
+    save = lambda v: desk.save_tray_type(v, actor=actor(request), old=name)  # noqa: E731 - one use, beside it
+    return _form(request, "chirr/tray_type.html", start, save, {"old": name})
+
+
+def _blank(value: float | None) -> str:
+    return "" if value is None else f"{value:g}"
+
+
+def _form(
+    request: HttpRequest, template: str, start: Values, save: Callable[[Mapping[str, str]], object], extra: Values
+) -> HttpResponse:
+    """A form of the Farm: shown with what is there, saved when sent, shown again with its faults."""
+    values, faults = start, {}
+    if request.method == "POST":
+        values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
+        try:
+            save(values)
+        except FormFaults as wrong:
+            faults = wrong.faults
+        else:
+            messages.success(request, "Kept.")
+            return redirect("farm")
+    return render(request, template, {"values": values, "faults": faults, **extra}, status=422 if faults else 200)
+
+
+@door(SEE)
+@require_GET
+def cautions(request: HttpRequest) -> HttpResponse:
+    """What can hurt people here."""
+    return render(request, "chirr/cautions.html")

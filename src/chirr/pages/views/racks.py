@@ -1,0 +1,98 @@
+"""The Racks, and the page of each bin, lot and clutch."""
+
+from __future__ import annotations
+
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from chirr.desk.shapes import RackRoom, ThingPage
+from chirr.pages.access import SEE, door, found
+from chirr.pages.fields import CAUTIONS
+
+DEEDS_OF: dict[str, tuple[str, ...]] = {
+    "bin": ("feed", "water", "clean", "note", "move"),
+    "lot": ("count", "weigh", "deaths", "move", "split", "take", "harvest", "note"),
+    "clutch": ("pull", "hatch", "count", "move", "empty", "note"),
+}
+
+
+@door(SEE)
+@require_GET
+def racks(request: HttpRequest) -> HttpResponse:
+    """Each room as it stands."""
+    from chirr.desk import racks as desk
+
+    rooms = desk.racks()
+    return render(request, "chirr/racks.html", {"rooms": [(room, _tall(room)) for room in rooms]})
+
+
+def _tall(room: RackRoom) -> list[int]:
+    """Levels of the room from the highest to the lowest, so that stacks of different height share a floor."""
+    top = max((level.level for stack in room.stacks for level in stack.levels), default=0)
+    return list(range(top, 0, -1))
+
+
+@door(SEE)
+@require_GET
+def bin_page(request: HttpRequest, name: str) -> HttpResponse:
+    from chirr.desk import things
+
+    return _thing(request, *found(request, things.bin_page, name))
+
+
+@door(SEE)
+@require_GET
+def lot_page(request: HttpRequest, name: str) -> HttpResponse:
+    from chirr.desk import things
+
+    return _thing(request, *found(request, things.lot_page, name))
+
+
+@door(SEE)
+@require_GET
+def clutch_page(request: HttpRequest, name: str) -> HttpResponse:
+    from chirr.desk import things
+
+    return _thing(request, *found(request, things.clutch_page, name))
+
+
+def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpResponse:  # noqa: FBT001
+    context: dict[str, Any] = {
+        "thing": thing, "may_write": may_write, "quick": _quick(thing, request.path) if may_write else [],
+        "more_story": f"{reverse('book')}?{urlencode({thing.kind: thing.name})}",
+        "harvest_cautions": CAUTIONS["harvest"] if any(lot.harvest_ready for lot in thing.lots) else (),
+    }  # fmt: skip
+    return render(request, "chirr/thing.html", context)
+
+
+def _quick(thing: ThingPage, back: str) -> list[tuple[str, str]]:
+    """Deeds that fit this thing now, each with the address of its form."""
+    known = {thing.kind: thing.name}
+    deeds = DEEDS_OF[thing.kind]
+    if thing.kind == "bin" and thing.tile is not None:
+        if thing.tile.lot:
+            known["lot"] = thing.tile.lot
+            deeds += ("count", "weigh", "deaths", "split", "harvest")
+            deeds += ("lay", "retire") if thing.tile.duty == "breeding" else ()
+        else:
+            deeds += ("stock",)
+    elif thing.kind == "lot":
+        if not thing.lots:
+            deeds = ("pack", "ship", "note")
+        elif thing.lots[0].bin:
+            known["bin"] = thing.lots[0].bin
+    elif thing.kind == "clutch" and not thing.clutches:
+        deeds = ("note",)
+    return [(deed, f"{reverse('add')}?{urlencode(_known_to(deed, thing.kind, known) | {'next': back})}") for deed in deeds]
+
+
+def _known_to(deed: str, kind: str, known: dict[str, str]) -> dict[str, str]:
+    """Columns to fill beforehand; 'move' is of the thing itself, so it takes that alone."""
+    if deed == "move":
+        return {"deed": deed, "way": {"lot": "0", "bin": "1", "clutch": "2"}[kind], kind: known[kind]}
+    return {"deed": deed, **known}

@@ -1,0 +1,206 @@
+"""The Round: what is due, in walking order; one tap does an item or a bin; undo; the clock."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+import msgspec
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_POST
+
+from chirr.book.actions import NotAllowed, Refused
+from chirr.desk import clock as farm_clock
+from chirr.desk import round as desk
+from chirr.desk.shapes import RoundItem, RoundSheet, RoundStop
+from chirr.pages.access import SEE, actor, door
+from chirr.pages.roundclock import RoundClock
+from chirr.pages.templatetags.chirr import slug
+
+LAST = "last_tap"
+GROUP_WORDS = {
+    "hatching": "Hatching", "nursery": "Nursery", "grow-out": "Grow-out", "breeding": "Breeding",
+    "sick": "Sick: last, then wash your hands",
+}  # fmt: skip
+MINUTES_EACH = (30, 60, 90, 120, 180, 240, 480)
+HANDS = (1, 2, 3, 4, 5, 6)
+
+
+class ShownItem(msgspec.Struct, frozen=True, kw_only=True):
+    """An item with what a tap on it does: 'tap' writes it, 'look' asks yes or not yet, 'form' opens its form."""
+
+    item: RoundItem
+    how: str
+    form: str
+
+
+class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
+    """A stop as its card is drawn."""
+
+    stop: RoundStop
+    items: tuple[ShownItem, ...]
+    whole: tuple[str, ...]
+    heading: str
+    """Words of the group, at its first stop."""
+    cut: bool
+    """The line of 'you get to here' stands before this stop."""
+
+
+@door(SEE)
+@require_GET
+def sheet(request: HttpRequest) -> HttpResponse:
+    """The round of a day."""
+    context = _context(request)
+    part = request.headers.get("HX-Target") == "round"
+    return render(request, "chirr/parts/round.html" if part else "chirr/round.html", context)
+
+
+def _context(request: HttpRequest) -> dict[str, Any]:
+    today = farm_clock.today()
+    day = _day(request, today)
+    hands, each = _chosen(request, "hands", HANDS, 1), _chosen(request, "each", MINUTES_EACH, 240)
+    answer: RoundSheet = desk.round_sheet(day, hands=hands, minutes_each=float(each))
+    clock = RoundClock.of(request.session)
+    live = day == today
+    now = time.time()
+    return {
+        "sheet": answer, "stops": _shown(answer, live), "day": day, "today": today, "live": live,
+        "before": day - timedelta(days=1), "after": day + timedelta(days=1),
+        "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
+        "clock": clock, "clock_minutes": clock.minutes(now), "last": request.session.get(LAST), "asked": _asked(day, today),
+        "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
+    }  # fmt: skip
+
+
+def _day(request: HttpRequest, today: date) -> date:
+    try:
+        day = date.fromisoformat(request.GET.get("day") or request.POST.get("day") or "")
+    except ValueError:
+        return today
+    return day if abs((day - today).days) <= 400 else today
+
+
+def _asked(day: date, today: date) -> str:
+    return "" if day == today else urlencode({"day": day.isoformat()})
+
+
+def _chosen(request: HttpRequest, name: str, allowed: tuple[int, ...], otherwise: int) -> int:
+    """A choice from the address, else the one made before in this session."""
+    text = request.GET.get(name, "")
+    if text.isdigit() and int(text) in allowed:
+        request.session[f"round_{name}"] = int(text)
+        return int(text)
+    kept = request.session.get(f"round_{name}", otherwise)
+    return kept if kept in allowed else otherwise
+
+
+def _shown(answer: RoundSheet, live: bool) -> list[ShownStop]:
+    shown: list[ShownStop] = []
+    group, reached = None, True
+    for stop in answer.stops:
+        heading = GROUP_WORDS.get(stop.group, stop.group) if stop.group != group else ""
+        cut = reached and not stop.within_reach
+        group, reached = stop.group, reached and stop.within_reach
+        whole = desk.whole_bin(stop) if live else ()
+        items = tuple(ShownItem(item=i, how=_how(i, live), form=_form_of(i)) for i in stop.items)
+        shown.append(ShownStop(stop=stop, items=items, whole=whole if len(whole) > 1 else (), heading=heading, cut=cut))
+    return shown
+
+
+def _how(item: RoundItem, live: bool) -> str:
+    if not live or item.urgency == "soon":
+        return "none"
+    if item.asks:
+        return "form"
+    return "look" if item.deed == "hatch" else "tap"
+
+
+def _form_of(item: RoundItem) -> str:
+    """Address of the deed form that is filled as far as the item knows."""
+    query = {"deed": item.deed, **item.prefill, "next": f"{reverse('round')}#{slug(item.key)}"}
+    for name in ("bin", "lot", "clutch"):
+        if getattr(item, name):
+            query.setdefault(name, getattr(item, name))
+    return f"{reverse('add')}?{urlencode(query)}"
+
+
+@door(SEE)
+@require_POST
+def do(request: HttpRequest) -> HttpResponse:
+    """Do an item, or all one-tap items of a bin."""
+    keys = request.POST.getlist("key")
+    clock, now = RoundClock.of(request.session), time.time()
+
+    def write() -> str:
+        ids = desk.do(keys, actor=actor(request), minutes=clock.since_last_tap(now))
+        if not ids:
+            return "That was done already."
+        request.session[LAST] = {"ids": ids, "says": request.POST.get("says", "")[:200]}
+        clock.tapped(now).keep(request.session)
+        return ""
+
+    return _after(request, write)
+
+
+@door(SEE)
+@require_POST
+def undo(request: HttpRequest) -> HttpResponse:
+    """Take back what the last tap wrote."""
+    last = request.session.get(LAST)
+
+    def write() -> str:
+        if not last:
+            return "There is nothing to take back."
+        desk.undo(last["ids"], actor=actor(request))
+        del request.session[LAST]
+        return ""
+
+    return _after(request, write)
+
+
+@door(SEE)
+@require_POST
+def clock(request: HttpRequest) -> HttpResponse:
+    """Start, pause or stop the clock of the round."""
+    now, held = time.time(), RoundClock.of(request.session)
+    match request.POST.get("do"):
+        case "start":
+            held.start(now).keep(request.session)
+        case "pause":
+            held.pause(now).keep(request.session)
+        case "stop":
+            messages.info(request, f"The round took {held.minutes(now):.0f} minutes.")
+            held.stop().keep(request.session)
+    return _answer(request)
+
+
+def _after(request: HttpRequest, write: Callable[[], str]) -> HttpResponse:
+    """Write, and say in one sentence why not where that cannot be."""
+    try:
+        words = write()
+    except (NotAllowed, desk.NotNow) as why:
+        words = str(why)
+    except Refused as refused:
+        words = " ".join(f"{m.found[:1].upper()}{m.found[1:]}; expected {m.expected}." for m in refused.misfits[:2])
+    if words:
+        messages.error(request, words)
+    return _answer(request)
+
+
+def _answer(request: HttpRequest) -> HttpResponse:
+    if request.headers.get("HX-Request") == "true":
+        return render(request, "chirr/parts/round.html", _context(request) | {"with_messages": True})
+    query = _asked(_day(request, farm_clock.today()), farm_clock.today())
+    return redirect(reverse("round") + (f"?{query}" if query else "") + _anchor(request))
+
+
+def _anchor(request: HttpRequest) -> str:
+    """Where on the sheet the hand was."""
+    stop = request.POST.get("stop", "")
+    return f"#{stop}" if stop and all(c.isalnum() or c in "-_." for c in stop) else ""
