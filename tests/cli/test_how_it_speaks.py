@@ -13,7 +13,15 @@ Q = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(0.1234, "0.12"), (12.34, "12.3"), (123.4, "123"), (1234.0, "1,230"), (98765.0, "98,800"), (float("nan"), "?")],
+    [
+        (0.0, "0"),
+        (0.1234, "0.12"),
+        (12.34, "12.3"),
+        (123.4, "123"),
+        (1234.0, "1,230"),
+        (98765.0, "98,800"),
+        (float("nan"), "?"),
+    ],
 )
 def test_a_figure_has_no_more_digits_than_it_can_bear(value: float, text: str) -> None:
     assert say.amount(value) == text
@@ -26,7 +34,8 @@ def test_a_band_is_the_middle_with_eight_chances_in_ten() -> None:
 
 def test_a_window_beyond_the_days_looked_at_is_left_open() -> None:
     times = [f"2031-05-0{d}T10:00+02:00" for d in (1, 2, 3, 4, 5)] + [None, None]
-    assert say.window(times, Q) == "Sun 04 May (Fri 02 May to ...)"
+    assert say.window(times[3:4] * 7, Q) == "Sun 04 May", "a window within one day is that day"
+    assert say.window(times, Q) == "Sun 04 May (02 May to ...)"
 
 
 def test_a_table_off_a_terminal_is_aligned_plain_text(capsys: pytest.CaptureFixture[str]) -> None:

@@ -14,7 +14,7 @@ from chirr.cli.say import BadInput, Trouble, band, progress, say, say_json, sorr
 if TYPE_CHECKING:
     from chirr.desk.shapes import RoundSheet, RoundStop
 
-URGENT = {"overdue": "OVERDUE ", "open": "open: ", "soon": "soon: ", "optional": "if time: "}
+URGENT = {"overdue": "OVERDUE: ", "open": "open: ", "soon": "soon: ", "optional": "if time: "}
 STOCK_DAYS = (0, 7, 14, 28, 56, 89)
 
 

@@ -76,6 +76,8 @@ def amount(value: float) -> str:
     """A figure with three digits that count, and none that pretend to."""
     if value != value:  # noqa: PLR0124 - not a number
         return "?"
+    if value == 0:
+        return "0"
     if abs(value) >= 1000:
         digits = len(str(int(abs(value)))) - 3
         return f"{round(value, -digits):,.0f}"
@@ -95,11 +97,12 @@ def window(values: Sequence[str | None] | None, quantiles: Sequence[float]) -> s
     if values is None or all(v is None for v in values):
         return ""
     low, middle, high = (_day(values[_at(quantiles, q)]) for q in (0.1, 0.5, 0.9))
-    return f"{middle} ({low} to {high})"
+    weekday = "" if middle == "..." else f"{datetime.fromisoformat(str(values[_at(quantiles, 0.5)])):%a} "
+    return f"{weekday}{middle}" if low == high else f"{weekday}{middle} ({low} to {high})"
 
 
 def _day(text: str | None) -> str:
-    return "..." if text is None else datetime.fromisoformat(text).strftime("%a %d %b")
+    return "..." if text is None else datetime.fromisoformat(text).strftime("%d %b")
 
 
 def _picked(values: Sequence[float | None] | None, quantiles: Sequence[float]) -> list[float] | None:
