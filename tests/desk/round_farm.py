@@ -86,6 +86,7 @@ def believe(standing: Standing | None = None, now: int | None = None) -> Beliefs
         c.name: ClutchBelief(
             clutch=c.name, eggs=band(4000, 1500), pinheads=band(2500, 1200),
             first_pinheads=band(c.laid_at + 13 * DAY_S, 1.5 * DAY_S),
+            expected_first=band(c.laid_at + 13 * DAY_S, 1.5 * DAY_S),
             half_hatched=band((c.hatched_at or c.laid_at + 13 * DAY_S) + DAY_S, 1.5 * DAY_S),
             bin=c.here.bin, lot=c.to_lot,
         )

@@ -100,6 +100,22 @@ def test_a_farm_that_racks_its_trays_is_offered_the_rack(goto: Goto) -> None:
     assert items(sheet())["pull:T2"].prefill["to_place"] == "pine/3/2"
 
 
+def test_a_tray_that_is_only_soon_to_move_leaves_the_free_bins_to_those_pulled_today(goto: Goto) -> None:
+    build(bins=[b for b in farm.BINS if b.duty != "nursery" or b.bin == "P4"])
+    record(
+        entry(-2, "pull", clutch="T1", to_place="pine/3/2"),
+        entry(3, "lay", bin="P1", lot="B1", clutch="T3", tray_type="flat"),
+        entry(4, "pull", clutch="T2", to_bin="P4", to_lot="N1"),
+        entry(5, "move", clutch="T2", to_place="pine/3/3"),
+        entry(5, "clean", 9, bin="P4"),
+    )
+    goto(6)
+    got = items(sheet())
+    assert got["move:T1"].urgency == "soon"
+    assert got["move:T1"].asks == ("to_bin", "to_lot")
+    assert got["pull:T3"].prefill["to_bin"] == "P4"
+
+
 def test_without_a_free_nursery_bin_the_pull_asks_and_the_sheet_says_so(goto: Goto) -> None:
     build(bins=[b for b in farm.BINS if b.duty != "nursery"])
     goto(0)

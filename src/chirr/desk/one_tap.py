@@ -44,7 +44,7 @@ class Offers:
         self._clutch_names = Names([c.name for c in self._clutches if c.laid_at < day_start], set(standing.clutches))
         grown = [x.name for x in standing.lots.values() if x.origin == "clutches" and x.named_at < day_start]
         self._lot_names = Names(grown, set(standing.lots))
-        self._bins_given: set[str] = set()
+        self._free = [b for b in standing.bins.values() if is_free(b)]
 
     def answer(self, job: Job) -> Answer:
         """Columns that doing the job writes, and those that a person must still fill."""
@@ -96,11 +96,13 @@ class Offers:
 
     def _rack(self, bin_: str | None) -> str | None:
         """The rack place that the last tray of this bin went to, else of its room, else of the farm."""
-        racked = [(c, c.stays[1]) for c in reversed(self._pulled) if c.stays[1].bin is None]
         here = self._s.bins.get(bin_ or "")
         room = here.room if here else None
-        racked.sort(key=lambda pair: (pair[0].bin != bin_, pair[1].room != room))
-        return f"{racked[0][1].room}/{racked[0][1].stack}/{racked[0][1].level}" if racked else None
+        racked = [c for c in reversed(self._pulled) if c.stays[1].bin is None]
+        if not racked:
+            return None
+        stay = min(racked, key=lambda c: (c.bin != bin_, c.stays[1].room != room)).stays[1]
+        return f"{stay.room}/{stay.stack}/{stay.level}"
 
     def _move(self, job: Job) -> Answer:
         filled = self._own_bin(job)
@@ -132,12 +134,12 @@ class Offers:
     def _free_bin(self, duty: str, near: str | None) -> str | None:
         """An empty, clean bin that no other job of the day was given; in the same room if there is one."""
         here = self._s.bins.get(near or "")
-        free = [b for b in self._s.bins.values() if b.duty == duty and b.name not in self._bins_given and is_free(b)]
-        free.sort(key=lambda b: here is not None and b.room != here.room)  # else the farm's own order
+        free = [b for b in self._free if b.duty == duty]  # in the farm's own order
         if not free:
             return None
-        self._bins_given.add(free[0].name)
-        return free[0].name
+        given = next((b for b in free if here is not None and b.room == here.room), free[0])
+        self._free.remove(given)
+        return given.name
 
 
 def is_free(bin_: BinNow) -> bool:

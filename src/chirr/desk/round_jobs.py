@@ -150,8 +150,9 @@ def _tray_in(scene: Scene, clutch: Clutch) -> trays.TrayIn:
 
 
 def _window(scene: Scene, clutch: Clutch) -> tuple[date, date, date] | None:
+    """The hatch window as it was expected before anybody looked in vain; else a late clutch would never be overdue."""
     belief = scene.beliefs.clutches.get(clutch.name)
-    return scene.days_of(belief.first_pinheads) if belief else None
+    return scene.days_of(belief.expected_first) if belief else None
 
 
 def _clutch_cares(scene: Scene) -> list[trays.ClutchCare]:
@@ -181,9 +182,10 @@ def _clutch_cares(scene: Scene) -> list[trays.ClutchCare]:
 
 def _lot_cares(scene: Scene) -> list[lots.LotCare]:
     s = scene.standing
-    laid_by: dict[str, list[Clutch]] = {}
-    for clutch in s.clutches.values():
-        laid_by.setdefault(clutch.lot, []).append(clutch)
+    laid_by: dict[str, list[Clutch]] = {lot.name: [] for lot in s.lots.values() if lot.alive}
+    for clutch in s.clutches.values():  # replay puts them there in order of laying
+        if clutch.lot in laid_by and clutch.facts:
+            laid_by[clutch.lot].append(clutch)
     found = []
     for lot in s.live_lots():
         belief = scene.beliefs.lots.get(lot.name)
@@ -204,7 +206,7 @@ def _lot_cares(scene: Scene) -> list[lots.LotCare]:
                 ready=scene.days_of(belief.harvest_ready),
                 weighed_on=scene.day_of(max(weighed)) if weighed else None,
                 deaths=tuple((scene.day_of(f.at), f.quantity or 0.0) for f in dead),
-                yields=_yields(scene, laid_by.get(lot.name, [])),
+                yields=_yields(scene, laid_by[lot.name]),
                 looked_on=scene.looked.get(f"lot:{lot.name}"),
             )
         )
@@ -219,7 +221,7 @@ def _yields(scene: Scene, clutches: list[Clutch]) -> tuple[float, ...]:
     best: tuple[float, ...] = ()
     for unit in ("eggs", "pinheads"):
         counted = []
-        for clutch in sorted(clutches, key=lambda c: (c.laid_at, c.name)):
+        for clutch in clutches:
             numbers = [f.quantity for f in clutch.facts if f.kind == "count" and f.unit == unit and f.quantity]
             if numbers:
                 counted.append(numbers[-1] / scene.tray_cm2.get(clutch.tray_type, 1.0))
