@@ -47,7 +47,10 @@ def test_crickets_that_came_after_the_last_feed_are_fed_at_once() -> None:
     care = BinCare(bin="E4", lots=("K2",), came_on=DAY, fed_on=before(1), watered_on=DAY)
     jobs = care_jobs(care, 3, DAY, DAY)
     assert deeds(jobs) == ["feed"]
-    assert "not fed yet since the crickets came in" in jobs[0].why
+    assert "not fed yet since the crickets came" in jobs[0].why
+    assert jobs[0].urgency == "due"
+    waited = care_jobs(replace(care, came_on=before(2), fed_on=before(4)), 3, DAY, DAY)
+    assert waited[0].urgency == "overdue"
 
 
 def test_a_late_feed_is_overdue_and_says_how_late() -> None:
@@ -165,6 +168,12 @@ def test_a_hatch_is_looked_for_through_its_window_and_doubted_after_it() -> None
     assert job.asks == ()
 
 
+def test_a_clutch_long_past_its_day_is_emptied_with_a_word_about_why() -> None:
+    assert on(clutch(), 9) == [("hatch", "overdue")]
+    assert on(clutch(), 10) == [("hatch", "overdue"), ("empty", "due")]
+    assert clutch_jobs(clutch(), 3, DAY + timedelta(days=10), DAY + timedelta(days=10))[1].asks == ("note",)
+
+
 def test_a_look_written_down_rests_until_tomorrow() -> None:
     assert on(clutch(looked_today=True), 1) == []
 
@@ -230,6 +239,10 @@ def test_a_lot_is_harvested_from_its_likely_day_and_announced_three_days_before(
     ready = (before(-2), before(-4), before(-8))
     assert [lot_jobs(lot(ready=ready), d, d)[0].urgency if lot_jobs(lot(ready=ready), d, d) else None
             for d in (DAY, before(-1), before(-4), before(-9))] == [None, "soon", "due", "overdue"]  # fmt: skip
+
+
+def test_a_lot_that_is_ready_now_says_so_without_a_window() -> None:
+    assert lot_jobs(lot(ready=(DAY, DAY, DAY)), DAY, DAY)[0].why == "ready now"
 
 
 def test_a_lot_ready_to_harvest_is_not_split_first() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from chirr.engine.rounds.days import Days, ago, day_in_words, due, first_falls, in_words
+from chirr.engine.rounds.days import Days, Due, ago, day_in_words, due, first_falls, in_words
 from chirr.engine.rounds.due import Job, lateness, urgency_of
 
 CLEAN_WITHIN_DAYS = 3
@@ -51,10 +51,12 @@ def _turn(deed: str, care: BinCare, days: Days, day: date, today: date) -> list[
     turn = due(days, last, day, kept_from=today)
     if turn is None:
         return []
+    if last is None and care.came_on is not None and day <= today:
+        turn = Due(care.came_on, (day - care.came_on).days)
     if turn.again:
         why = f"by turn, {in_words(days)}"
     elif last is None:
-        why = f"not {done} yet since the crickets came in" + (f" {ago(care.came_on, day)}" if care.came_on else "")
+        why = f"not {done} yet since the crickets came" + (f", {ago(care.came_on, day)}" if care.came_on else "")
     else:
         why = f"{done} {ago(last, day)}, {in_words(days)}{lateness(turn)}"
     if deed == "feed" and care.to_harvest:

@@ -122,6 +122,7 @@ def _harvest(lot: LotCare, day: date, today: date) -> list[Job]:
         return []
     early, likely, late = lot.ready
     window = f"between {day_in_words(early)} and {day_in_words(late)}, likeliest {day_in_words(likely)}"
+    window = "now" if late <= day == early else window
     if first_falls(likely, day, today):
         urgency = "overdue" if day > late else "due"
         return [

@@ -13,6 +13,9 @@ SETTLE_DAYS = 2
 Trays are left 2-4 days with the pinheads (common practice, no published source)."""
 SETTLE_DAYS_UNTOLD = 4
 """The same counted from the first pinheads seen, where nothing is believed of the clutch (common practice)."""
+GIVE_UP_DAYS = 8
+"""No pinheads this long after the likeliest day: the hatch has failed. Three standard deviations of 2.8 days
+[published: Mitchaothai et al. 2024, Animals 14:2176]; that three of them are enough is judgement."""
 READY_DAYS = 1
 """A tray on a rack goes into its hatch bin this long before the early end of its window (judgement: the day before
 leaves time to get a bin ready, and pinheads on an open rack are lost)."""
@@ -149,7 +152,8 @@ def clutch_jobs(clutch: ClutchCare, cycles: int, day: date, today: date) -> list
     if clutch.window is None:
         return []
     to_move = clutch.pulled and clutch.bin is None
-    return [*(_to_hatch_bin(clutch, day, today) if to_move else []), *_look(clutch, day, today)]
+    moves = _to_hatch_bin(clutch, day, today) if to_move else []
+    return [*moves, *_look(clutch, day, today), *_give_up(clutch, day, today)]
 
 
 def _to_hatch_bin(clutch: ClutchCare, day: date, today: date) -> list[Job]:
@@ -182,6 +186,19 @@ def _look(clutch: ClutchCare, day: date, today: date) -> list[Job]:
     return [
         Job(key=f"hatch:{clutch.clutch}", deed="hatch", what=what, why=why, urgency=urgency, bin=clutch.bin,
             place=clutch.place, clutch=clutch.clutch)
+    ]  # fmt: skip
+
+
+def _give_up(clutch: ClutchCare, day: date, today: date) -> list[Job]:
+    _, likely, late = clutch.window or (day, day, day)
+    if day <= max(late, likely + timedelta(days=GIVE_UP_DAYS)) or day > today:
+        return []
+    why = (
+        f"no pinheads written down, {(day - likely).days} days after its likeliest day: empty it and write what you saw"
+    )
+    return [
+        Job(key=f"empty:{clutch.clutch}", deed="empty", what=f"Empty tray {clutch.clutch}, which did not hatch",
+            why=why, urgency="due", bin=clutch.bin, place=clutch.place, clutch=clutch.clutch, asks=("note",))
     ]  # fmt: skip
 
 
