@@ -294,8 +294,8 @@ class _Run:
         m0 = self.told.farm.log_hatchling_mg.astype(f4)
         mean, variance, slope = (v.astype(f4) for v in bio.curve.at(x))
         span = adult - m0
-        log_mg = m0 + span * mean
-        log_variance = span**2 * (variance + slope**2 * c.x_variance[0].astype(f4)) + f4(bio.curve.mass_cv**2)
+        log_mg = m0 + span * mean - f4(0.5 * np.log1p(bio.curve.mass_cv**2))
+        log_variance = span**2 * (variance + slope**2 * c.x_variance[0].astype(f4)) + f4(np.log1p(bio.curve.mass_cv**2))
         wanted = developed_share_at_mass(bio.curve, self.horizon.target_mg, m0.astype(float), adult[-1].astype(float))
         ready_reading = np.maximum((wanted - x0) / speed + begun, 0.0)
         ready_h, kg = self._ready(c, ready_reading, wanted, x0, nymph, surface_cm2, adult[-1], m0)
@@ -315,7 +315,7 @@ class _Run:
         left = _left(c, x[None, :].astype(np.float32), c.adult_days, surface_cm2, self.belief.bio)[0]
         mean, variance, slope = self.belief.bio.curve.at(x)
         span = adult - m0
-        spread = span**2 * (variance + slope**2 * c.x_variance[0]) + self.belief.bio.curve.mass_cv**2
+        spread = span**2 * (variance + slope**2 * c.x_variance[0])
         return self.now_h + 24.0 * days, np.asarray(left * np.exp(m0 + span * mean + 0.5 * spread) / 1e6)
 
     def unhatched(self, clutch: int, hatch: _Hatch, lot: int) -> _Cohort:

@@ -30,7 +30,7 @@ Ints = NDArray[np.int64]
 TAIL = 5.0
 """Degrees of freedom of the errors: facts further off than about three spreads lose weight."""
 
-WEIGH_LOG_SD, HARVEST_LOG_SD, COUNT_LOG_SD, HATCH_LOG_SD = 0.04, 0.06, 0.05, 0.02
+WEIGH_LOG_SD, HARVEST_LOG_SD, COUNT_LOG_SD, HATCH_LOG_SD = 0.04, 0.06, 0.05, 0.015
 """What the model itself leaves open in a weighing, a harvest, a count, a hatch (judgement)."""
 
 ODD_BEYOND = 4.0
@@ -41,6 +41,8 @@ SPREAD_ROUNDS, SPREAD_FROM, SPREAD_WEIGHT = 3, 30, 20.0
 
 _STEP = 0.05
 _ROUNDS = 8
+_NEAR = 0.25
+"""A step that gains less log posterior than this ends the search: far below what any figure shown can tell."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +154,7 @@ def _with_learnt_spreads(belief: Belief) -> Belief:
     start = belief.mode.copy()
     for row, factor in zip((*latents.clutch, *latents.lot), (*clutch, *lot), strict=True):
         start[row[row >= 0]] /= factor
-    return _fit(start, latents, belief.schedule, belief.arrays, belief.laid, belief.bio, belief.history, belief.facts)
+    return _fit(start, latents, belief.schedule, belief.arrays, belief.laid, belief.bio, belief.history, belief.facts, rounds=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,7 +294,7 @@ def _between(low: Floats, high: Floats, sd: Floats) -> tuple[Floats, Floats, Flo
 
 def _fit(
     z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays, laid: Laid, bio: Biology,
-    history: FarmHistory, facts: Facts,
+    history: FarmHistory, facts: Facts, *, rounds: int = _ROUNDS,
 ) -> Belief:
     """Damped Gauss-Newton to the mode, and the precision there."""
     columns = _Columns.of(facts, latents, schedule)
@@ -300,20 +302,20 @@ def _fit(
     best = -np.inf
     kept, shrink = z.copy(), 1.0
     step = np.zeros_like(z)
-    for turn in range(_ROUNDS + 1):
+    for turn in range(rounds + 1):
         batch = walk(z[:, None] + shifts, latents, schedule, arrays, laid, bio)
         said = _predict(batch, facts)
         told = _first_draw(batch)
         sd = _spread(told, facts)
         gradient, curve, loglik = _pull(said[:, 0], sd, facts)
         score = float(loglik.sum() - 0.5 * z @ z)
-        if score < best - 1e-6 and shrink > 0.1 and turn < _ROUNDS:
+        if score < best - 1e-6 and shrink > 0.1 and turn < rounds:
             shrink *= 0.4
             z = kept + shrink * step
             continue
         jacobian = columns.sparse((said[:, 1:] - said[:, :1]) / _STEP)
         precision = sparse.identity(latents.size, format="csc") + (jacobian.T @ sparse.diags(curve) @ jacobian).tocsc()
-        if turn == _ROUNDS or (turn > 0 and abs(score - best) < 0.02):
+        if turn == rounds or (turn > 0 and abs(score - best) < _NEAR):
             break
         best, kept, shrink = score, z.copy(), 1.0
         step = _solver(precision)(jacobian.T @ gradient - z)

@@ -112,10 +112,10 @@ def _colour(
         bears[i] += [int(k) for k in lot[:, i] if k >= 0]
     for wave in schedule.waves:
         for row in wave.row:
-            i = int(schedule.lot[row])
-            if wave.kind == Kind.ARRIVE:
+            i, kind = int(schedule.lot[row]), schedule.kind[row]
+            if kind == Kind.ARRIVE:
                 bears[i] += [int(k) for k in clutch[:, schedule.other[row]]]
-            elif wave.kind in (Kind.IN, Kind.MIX):
+            elif kind in (Kind.IN, Kind.MIX):
                 parents[i] |= parents[int(schedule.other[row])]
             if happening[row] >= 0:
                 bears[i].append(int(happening[row]))

@@ -45,10 +45,10 @@ class ClutchArrays:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wave:
-    """Happenings of one kind that are worked through together; arrays of shape (happenings of the wave,)."""
+    """Happenings of as many lots that are worked through together: their numbers, and which of them are of each kind."""
 
-    kind: Kind
     row: Ints
+    kinds: tuple[tuple[Kind, Ints], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,8 +210,10 @@ def _as_arrays(
     levels = np.array(level, dtype=np.int64)
     kind = np.array([int(h.kind) for _, h in flat], dtype=np.int64)
     waves = []
-    for key in sorted({(int(a), int(b)) for a, b in zip(levels, kind, strict=True)}):
-        waves.append(Wave(kind=Kind(key[1]), row=np.flatnonzero((levels == key[0]) & (kind == key[1]))))
+    for one in range(int(levels.max(initial=-1)) + 1):
+        row = np.flatnonzero(levels == one)
+        kinds = tuple((Kind(int(k)), np.flatnonzero(kind[row] == k)) for k in np.unique(kind[row]))
+        waves.append(Wave(row=row, kinds=kinds))
     rows = [newest.get(i, -1) for i in range(len(history.lots))]
     return Schedule(
         waves=tuple(waves), lot=lot, other=np.array([h.other for _, h in flat], dtype=np.int64),

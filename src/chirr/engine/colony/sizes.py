@@ -51,6 +51,8 @@ def size_curve(species: Species) -> SizeCurve:
 def log_mass(curve: SizeCurve, x: Floats, x_variance: Floats, log_m0: Floats, log_adult: Floats) -> tuple[Floats, Floats]:
     """Mean and variance of the log of body mass [mg] over the crickets of a cohort.
 
+    Crickets of one age differ by the species' `mass_cv` around their mean, and more by their own pace and hatch date.
+
     Parameters
     ----------
     curve : SizeCurve
@@ -67,7 +69,8 @@ def log_mass(curve: SizeCurve, x: Floats, x_variance: Floats, log_m0: Floats, lo
     """
     mean, variance, slope = curve.at(x)
     span = log_adult - log_m0
-    return log_m0 + span * mean, span**2 * (variance + slope**2 * x_variance) + curve.mass_cv**2
+    spread = np.log1p(curve.mass_cv**2)
+    return log_m0 + span * mean - 0.5 * spread, span**2 * (variance + slope**2 * x_variance) + spread
 
 
 def mean_mass_mg(log_mean: Floats, log_variance: Floats) -> Floats:
@@ -84,5 +87,5 @@ def share_above(bound_mg: float, log_mean: Floats, log_variance: Floats) -> Floa
 
 def developed_share_at_mass(curve: SizeCurve, mass_mg: float, log_m0: Floats, log_adult: Floats) -> Floats:
     """Developed share at which a cohort's mean mass reaches `mass_mg`; never beyond 1, the adult moult."""
-    part = (np.log(mass_mg) - 0.5 * curve.mass_cv**2 - log_m0) / (log_adult - log_m0)
+    part = (np.log(mass_mg) - log_m0) / (log_adult - log_m0)
     return np.asarray(np.minimum(np.interp(part, curve.mean, _GRID), 1.0))

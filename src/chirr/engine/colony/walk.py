@@ -227,26 +227,56 @@ def walk(
         lots=lots, clutches=clutches, farm=farm,
         log_number=np.zeros(shape), log_mg=np.zeros(shape), log_variance=np.zeros(shape), adult_days=np.zeros(shape),
     )  # fmt: skip
-    left: dict[tuple[str, int], tuple[Cohorts, Ints]] = {}
+    left: dict[tuple[str, int], Cohorts] = {}
     for wave in schedule.waves:
-        rows = wave.row if only is None else wave.row[only[schedule.lot[wave.row]]]
-        if not rows.size:
-            continue
+        rows = wave.row
+        kinds = wave.kinds
+        if only is not None:
+            keep = only[schedule.lot[rows]]
+            if not keep.any():
+                continue
+            new_place = np.cumsum(keep) - 1
+            kinds = tuple((kind, new_place[at[keep[at]]]) for kind, at in kinds)
+            rows = rows[keep]
         c = lots.take(schedule.lot[rows])
         advance(c, schedule.passed[:, rows, None], schedule.surface_cm2[rows, None], bio)
-        _happen(wave.kind, rows, c, z, latents, schedule, arrays, told, bio, left, watch=watch)
+        if watch:
+            _watch(rows, kinds, c, schedule, told, bio)
+        for kind, at in kinds:
+            if at.size and kind in _CHANGING:
+                part = c.take(at)
+                _happen(kind, rows[at], part, z, latents, schedule, arrays, told, bio, left)
+                c.put(at, part)
         lots.put(schedule.lot[rows], c)
     return told
 
 
 _WATCHED = (Kind.COUNT, Kind.WEIGH, Kind.HARVEST, Kind.LAY)
+_CHANGING = (
+    Kind.STOCK, Kind.ARRIVE, Kind.TAKE, Kind.TAKE_KG, Kind.DEATHS, Kind.OUT, Kind.GONE, Kind.IN, Kind.MIX,
+)  # fmt: skip
+
+
+def _watch(
+    rows: Ints, kinds: tuple[tuple[Kind, Ints], ...], c: Cohorts, schedule: Schedule, told: Told, bio: Biology
+) -> None:
+    """Note what counts, weighings, harvests and layings of a wave should show."""
+    seen = np.concatenate([np.zeros(0, dtype=np.int64), *(at for kind, at in kinds if kind in _WATCHED)])
+    if not seen.size:
+        return
+    part, row = c.take(seen), rows[seen]
+    mean, variance = mass_of(part, told.farm.log_hatchling_mg, bio)
+    told.log_number[row] = np.log(np.maximum(part.number * schedule.hatched[row, None], 0.5))
+    told.log_mg[row] = np.log(mean_mass_mg(mean, variance))
+    told.log_variance[row] = variance
+    told.adult_days[row] = part.adult_days
 
 
 def _happen(
     kind: Kind, rows: Ints, c: Cohorts, z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays,
-    told: Told, bio: Biology, left: dict[tuple[str, int], tuple[Cohorts, Ints]], *, watch: bool,
+    told: Told, bio: Biology, left: dict[tuple[str, int], Cohorts],
 ) -> None:
-    """Do what one wave does to its cohorts, and note what it predicts."""
+    """Do what happenings of one kind do to their cohorts."""
     q = schedule.quantity[rows, None]
     if kind == Kind.STOCK:
         c.add(_stocked(rows, z, latents, schedule, told.farm))
@@ -254,35 +284,32 @@ def _happen(
         c.add(_arrived(rows, z, latents, schedule, arrays, told, bio))
     elif kind == Kind.TAKE_KG:
         c.number = _less(c.number, q * 1e6 / mean_mass_mg(*mass_of(c, told.farm.log_hatchling_mg, bio)))
-    elif kind in _WATCHED:
-        if watch:
-            mean, variance = mass_of(c, told.farm.log_hatchling_mg, bio)
-            told.log_number[rows] = np.log(np.maximum(c.number * schedule.hatched[rows, None], 0.5))
-            told.log_mg[rows] = np.log(mean_mass_mg(mean, variance))
-            told.log_variance[rows] = variance
-            told.adult_days[rows] = c.adult_days
     elif kind == Kind.TAKE:
         c.number = _less(c.number, q)
     elif kind == Kind.DEATHS:
         c.number = _less(c.number, np.maximum(q - c.unmarked, 0.0))
         c.unmarked = np.zeros_like(c.unmarked)
     elif kind == Kind.OUT:
-        error = np.where(
-            latents.happening[rows, None] >= 0, schedule.log_sd[rows, None] * z[latents.happening[rows]], 0.0
-        )
-        staying = _less(c.number, q * np.exp(error))
-        going = c.take(np.arange(len(rows)))
-        going.number = c.number - staying
-        going.unmarked = np.zeros_like(going.unmarked)
-        c.number = staying
+        going = _split(rows, c, z, latents, schedule)
         for k, row in enumerate(rows):
-            left[_link(schedule, int(row), int(schedule.lot[row]))] = (going, np.array([k]))
+            left[_link(schedule, int(row), int(schedule.lot[row]))] = going.take(np.array([k]))
     elif kind == Kind.GONE:
         for k, row in enumerate(rows):
-            left[_link(schedule, int(row), int(schedule.lot[row]))] = (c, np.array([k]))
+            left[_link(schedule, int(row), int(schedule.lot[row]))] = c.take(np.array([k]))
     elif kind in (Kind.IN, Kind.MIX):
-        came = [left[_link(schedule, int(row), int(schedule.other[row]))] for row in rows]
-        c.add(_stack([source.take(k) for source, k in came]))
+        c.add(_stack([left[_link(schedule, int(row), int(schedule.other[row]))] for row in rows]))
+
+
+def _split(rows: Ints, c: Cohorts, z: Floats, latents: Latents, schedule: Schedule) -> Cohorts:
+    """Take the part that is split off out of cohorts, and return it."""
+    own = latents.happening[rows, None] >= 0
+    error = np.where(own, schedule.log_sd[rows, None] * z[latents.happening[rows]], 0.0)
+    staying = _less(c.number, schedule.quantity[rows, None] * np.exp(error))
+    going = c.take(np.arange(len(rows)))
+    going.number = c.number - staying
+    going.unmarked = np.zeros_like(going.unmarked)
+    c.number = staying
+    return going
 
 
 def _link(schedule: Schedule, row: int, lot: int) -> tuple[str, int]:
