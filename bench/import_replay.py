@@ -1,0 +1,32 @@
+"""How long an import of 200,000 entries and 200,000 readings takes, and a replay of the book from its first entry."""
+
+from __future__ import annotations
+
+import os
+import time
+
+from farm import BOOK, folder
+
+source = folder()
+for ending in ("", "-wal", "-shm", ".key"):
+    BOOK.with_name(BOOK.name + ending).unlink(missing_ok=True)
+os.environ["CHIRR_FARM"] = str(BOOK)
+
+from chirr.cli.farm import open_farm  # noqa: E402 - after the book is named
+
+open_farm(create=True)
+
+from chirr.book import ledger  # noqa: E402
+from chirr.desk.transfer import import_folder  # noqa: E402
+
+start = time.perf_counter()
+report = import_folder(source)
+took = time.perf_counter() - start
+assert report.written, report.faults[:3]
+print(f"import of {report.new_entries:,} entries and {report.new_readings:,} readings | {took:.1f} s | under 30 s")
+
+start = time.perf_counter()
+standing = ledger.replayed()
+took = time.perf_counter() - start
+occupied = sum(1 for b in standing.bins.values() if b.lots)
+print(f"replay of {standing.entries:,} entries ({occupied} bins occupied at the end) | {took:.1f} s |")
