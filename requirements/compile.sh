@@ -14,7 +14,9 @@ pin() {
     echo "requirements/$out.txt"
 }
 
-# One environment may hold all three, so the smaller sets keep to the pins of the largest.
-pin dev --group test --group lint
-pin run -c requirements/dev.txt
+# One environment may hold all of them, so the smaller sets keep to the pins of the largest.
+# `small` is `run` without counting on photographs, for a box with little room.
+pin dev --extra vision --group test --group lint
+pin run --extra vision -c requirements/dev.txt
+pin small -c requirements/dev.txt
 pin docs --group docs -c requirements/dev.txt
