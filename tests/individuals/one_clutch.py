@@ -1,4 +1,4 @@
-"""The colony code's account of one clutch with nothing known but the species table: what single crickets must add up to."""
+"""The colony code's account of one clutch, with nothing known but the species table: what single crickets add up to."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The simulation of single crickets is itself checked, against closed forms that need neither it nor the colony code."""
+"""The simulation of single crickets is itself checked, against closed forms that need neither it nor the colony."""
 
 from __future__ import annotations
 
