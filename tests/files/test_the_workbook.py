@@ -78,6 +78,13 @@ def test_cells_of_a_spreadsheet_become_what_was_meant(tmp_path):
     assert reading.entry_line[feed.id] == 4
 
 
+def test_no_digit_of_a_number_is_lost(tmp_path):
+    farm = read_workbook(put(tmp_path / "farm.xlsx")).folder
+    farm.rooms[0] = type(farm.rooms[0])(room="loft", set_temperature_c=0.1 + 0.2)
+    write_workbook(farm, tmp_path / "out.xlsx")
+    assert read_workbook(tmp_path / "out.xlsx").folder == farm
+
+
 def test_a_fault_names_the_sheet_and_its_row(tmp_path):
     rows = [*ENTRIES, ("2030-05-01T09:10", "feed", 13, None, None, None, None, 1, "g", None)]
     [fault] = read_workbook(put(tmp_path / "farm.xlsx", entries=rows)).faults

@@ -137,6 +137,13 @@ def test_unknown_columns_and_keys_are_kept_as_they_came(put, sound):
     assert folder.farm.size_classes[0].extra == {"tub": 5}
 
 
+def test_a_heading_with_a_line_break_is_one_name_and_lines_are_still_counted(put, sound, tmp_path):
+    rooms = 'room,set_temperature_c,"floor\npaint"\nloft,30,blue\nbarn,99,\n'
+    assert places(read_folder(put({"rooms.csv": rooms}))) == [("rooms.csv", 4, "set_temperature_c")]
+    folder = read_folder(put({"rooms.csv": rooms.replace("99", "27")})).folder
+    assert folder.rooms[0].extra == {"floor paint": "blue"}
+
+
 def test_a_cell_under_no_column_is_a_fault(put):
     text = "room,set_temperature_c,\nloft,30,\nbarn,28,damp\n"
     [fault] = read_folder(put({"rooms.csv": text})).faults

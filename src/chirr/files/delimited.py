@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import csv
-import io
 import sys
 from collections.abc import Container, Iterator
+from itertools import islice
 from pathlib import Path
 
 import msgspec
@@ -16,6 +16,8 @@ from chirr.files.plain import sound
 from chirr.files.rows import CHUNK_ROWS, Chunk, Table
 
 DELIMITERS = (",", ";", "\t")
+HEADER_LINES = 20
+"""Lines that a header may take up, when names of columns have line breaks in them."""
 _CUT_OFF = "the line may be cut off"
 
 
@@ -23,6 +25,7 @@ class _Head(msgspec.Struct):
     delimiter: str
     cells: list[str]
     line: int
+    last_line: int
 
 
 def open_table(folder: Path, sheet: Sheet, ledger: Ledger) -> Table | None:
@@ -50,7 +53,7 @@ def raw_lines(path: Path, sheet: Sheet, wanted: Container[int]) -> tuple[list[st
     found: dict[int, list[str]] = {}
     broken: dict[int, int] = {}
     last = 0
-    for line, cells, trouble in _rows(path, head.delimiter, head.line):
+    for line, cells, trouble in _rows(path, head.delimiter, head.last_line):
         if last:
             broken[last] = line
         last = line if trouble and line in wanted else 0
@@ -77,14 +80,22 @@ def _header(path: Path, sheet: Sheet) -> _Head | None:
     with path.open(encoding="utf-8-sig", newline="") as file:
         for line, text in enumerate(file, 1):
             bare = text.strip().lstrip('"')
-            if not bare.strip(",;\t ") or bare.startswith(("#", "sep=")):
-                continue
-            known = {column.name for column in sheet.columns}
-            tries = [(sign, next(csv.reader(io.StringIO(text, newline=""), delimiter=sign), [])) for sign in DELIMITERS]
-            fits = [sum(cell.strip().casefold() in known for cell in cells) for _, cells in tries]
-            best = fits.index(max(fits))
-            return _Head(*tries[best], line) if fits[best] else None
+            if bare.strip(",;\t ") and not bare.startswith(("#", "sep=")):
+                return _best_head(line, [text, *islice(file, HEADER_LINES - 1)], sheet)
     return None
+
+
+def _best_head(line: int, texts: list[str], sheet: Sheet) -> _Head | None:
+    """The header as the separator splits it that gives most of the names looked for."""
+    known = {column.name for column in sheet.columns}
+    best, most = None, 0
+    for sign in DELIMITERS:
+        reader = csv.reader(texts, delimiter=sign)
+        cells = next(reader)
+        fits = sum(cell.strip().casefold() in known for cell in cells)
+        if fits > most:
+            best, most = _Head(sign, cells, line, line + reader.line_num - 1), fits
+    return best
 
 
 def _rows(path: Path, delimiter: str, header_line: int) -> Iterator[tuple[int, list[str], str]]:
@@ -109,7 +120,7 @@ def _chunks(path: Path, name: str, head: _Head, ledger: Ledger) -> Iterator[Chun
     width = len(head.cells)
     lines: list[int] = []
     rows: list[list[str]] = []
-    for line, row, trouble in _rows(path, head.delimiter, head.line):
+    for line, row, trouble in _rows(path, head.delimiter, head.last_line):
         if trouble:
             _quotes(name, line, trouble, ledger)
         elif not "".join(row).strip():

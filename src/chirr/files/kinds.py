@@ -28,9 +28,13 @@ Write = Callable[[Any], str]
 NAME_AT_MOST = 60
 """Characters in a name: what fits on a label."""
 
+TEXT_AT_MOST = 32_000
+"""Characters in a note: a little under what a cell of a spreadsheet holds."""
+
 FIRST_TIME = int(datetime(1990, 1, 1, tzinfo=UTC).timestamp())
 LAST_TIME = int(datetime(2200, 1, 1, tzinfo=UTC).timestamp())
 
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+", re.ASCII)
 _UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}", re.ASCII)
@@ -77,7 +81,7 @@ class Text(Kind, frozen=True):
         return "any text"
 
     def reader(self, setting: Setting) -> Convert:
-        return str
+        return lambda text: text if len(text) <= TEXT_AT_MOST else Wrong(f"at most {TEXT_AT_MOST:,} characters")
 
     def writer(self, setting: Setting) -> Write:
         return note_text
@@ -102,8 +106,8 @@ class Name(Kind, frozen=True):
             name = plain_name(text)
             if len(name) > self.at_most:
                 return Wrong(f"a name of at most {self.at_most} characters")
-            if not name.isprintable():
-                return Wrong("a name on one line, of letters, digits and signs that can be printed")
+            if not name.isprintable() and _CONTROL.search(name):
+                return Wrong("a name on one line, without tabs or other control signs")
             if self.without and self.without in name:
                 return Wrong(f"a name without '{self.without}', which stands between names in from_lots")
             if known is not None and name not in known:
@@ -120,7 +124,7 @@ class Names(Kind, frozen=True):
     """Several names joined by ';'."""
 
     def says(self) -> str:
-        return "names joined by ;"
+        return "names joined by a semicolon"
 
     def reader(self, setting: Setting) -> Convert:
         one = Name().reader(setting)
@@ -130,9 +134,7 @@ class Names(Kind, frozen=True):
             wrong = next((name for name in names if isinstance(name, Wrong)), None)
             if wrong is not None:
                 return wrong
-            if len(names) < 2 or len(set(names)) < len(names):
-                return Wrong("two or more different lots joined by ;")
-            return tuple(names)
+            return tuple(names) if len(set(names)) == len(names) else Wrong("each lot once, joined by ;")
 
         return read
 

@@ -147,7 +147,7 @@ class SheetReader:
         known = {column.name for column in self.sheet.columns}
         sound = True
         for i, cell in enumerate(self.table.header):
-            name = cell.strip()
+            name = " ".join(cell.split())
             label = name.casefold() if name.casefold() in known else name
             if not name:
                 self.nameless.append(i)

@@ -290,7 +290,10 @@ def _put(page: Page, row: int, at: int, cell: Cell, form: Format | None = None) 
     if isinstance(cell, bool):
         page.write_boolean(row, at, cell)
     elif isinstance(cell, (int, float)):
-        page.write_number(row, at, cell)
+        if float(f"{cell:.16G}") == cell:
+            page.write_number(row, at, cell)
+        else:  # as text, since the workbook's writer keeps 16 digits
+            page.write_string(row, at, number_text(cell))
     elif isinstance(cell, datetime):
         page.write_datetime(row, at, cell, form)
     elif cell:
