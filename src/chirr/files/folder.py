@@ -100,11 +100,12 @@ def _move_in(fresh: Path, path: Path) -> None:
         fresh.rename(path)
         return
     old = Path(tempfile.mkdtemp(prefix=f".{path.name}-old-", dir=path.parent))
-    path.replace(old)
+    old.rmdir()
+    path.rename(old)
     try:
         fresh.rename(path)
     except OSError:
-        old.replace(path)
+        old.rename(path)
         raise
     for file in old.iterdir():
         if file.name not in OURS:
