@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from chirr.desk.shapes import RackRoom, ThingPage
+from chirr.desk.shapes import RackLevel, RackRoom, ThingPage
 from chirr.pages.access import SEE, door, found
 from chirr.pages.fields import CAUTIONS
 
@@ -27,14 +27,23 @@ def racks(request: HttpRequest) -> HttpResponse:
     """Each room as it stands."""
     from chirr.desk import racks as desk
 
-    rooms = desk.racks()
-    return render(request, "chirr/racks.html", {"rooms": [(room, _tall(room)) for room in rooms]})
+    return render(request, "chirr/racks.html", {"rooms": [(room, *_drawn(room)) for room in desk.racks()]})
 
 
-def _tall(room: RackRoom) -> list[int]:
-    """Levels of the room from the highest to the lowest, so that stacks of different height share a floor."""
-    top = max((level.level for stack in room.stacks for level in stack.levels), default=0)
-    return list(range(top, 0, -1))
+def _drawn(room: RackRoom) -> tuple[int, list[tuple[int, list[tuple[int, RackLevel | None]]]]]:
+    """Height of a room in levels, and each stack from that height down, so that all stand on one floor."""
+    height = max((level.level for stack in room.stacks for level in stack.levels), default=0)
+    stacks = []
+    for stack in room.stacks:
+        at = {level.level: level for level in stack.levels}
+        top = max(at, default=0)
+        stacks.append((stack.stack, [(n, at.get(n, _gap(n)) if n <= top else None) for n in range(height, 0, -1)]))
+    return height, stacks
+
+
+def _gap(level: int) -> RackLevel:
+    """A height in a stack where no bin stands."""
+    return RackLevel(level=level, bins=(), temperature_c=None)
 
 
 @door(SEE)

@@ -69,8 +69,10 @@ def _context(request: HttpRequest) -> dict[str, Any]:
     clock = RoundClock.of(request.session)
     live = day == today
     now = time.time()
+    coming = [stop for stop in answer.stops if all(i.urgency == "soon" for i in stop.items)]
+    now_due = [stop for stop in answer.stops if stop not in coming]
     return {
-        "sheet": answer, "stops": _shown(answer, live), "day": day, "today": today, "live": live,
+        "sheet": answer, "stops": _shown(now_due, live), "coming": _shown(coming, live), "day": day, "today": today, "live": live,
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
         "clock": clock, "clock_minutes": clock.minutes(now), "last": request.session.get(LAST), "asked": _asked(day, today),
@@ -100,10 +102,10 @@ def _chosen(request: HttpRequest, name: str, allowed: tuple[int, ...], otherwise
     return kept if kept in allowed else otherwise
 
 
-def _shown(answer: RoundSheet, live: bool) -> list[ShownStop]:
+def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:  # noqa: FBT001
     shown: list[ShownStop] = []
     group, reached = None, True
-    for stop in answer.stops:
+    for stop in stops:
         heading = GROUP_WORDS.get(stop.group, stop.group) if stop.group != group else ""
         cut = reached and not stop.within_reach
         group, reached = stop.group, reached and stop.within_reach
@@ -113,7 +115,7 @@ def _shown(answer: RoundSheet, live: bool) -> list[ShownStop]:
     return shown
 
 
-def _how(item: RoundItem, live: bool) -> str:
+def _how(item: RoundItem, live: bool) -> str:  # noqa: FBT001
     if not live or item.urgency == "soon":
         return "none"
     if item.asks:
