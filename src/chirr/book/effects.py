@@ -74,7 +74,7 @@ def _leave(s: Standing, lot: Lot, at: int) -> None:
     if lot.bin is not None and lot.name in s.bins[lot.bin].lots:
         old = s.bins[lot.bin]
         old.lots.remove(lot.name)
-        if not old.lots:
+        if not old.lots and lot.began_at is not None:
             old.vacated_at = at
     lot.bin = None
 

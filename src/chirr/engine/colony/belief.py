@@ -355,6 +355,7 @@ class _Columns:
     source: Ints
     size: int
     facts: int
+    own_only: NDArray[np.bool_]
 
     @classmethod
     def of(cls, facts: Facts, latents: Latents, schedule: Schedule) -> _Columns:
@@ -366,7 +367,8 @@ class _Columns:
             column.append(local)
         f = np.concatenate([*fact, np.zeros(0, dtype=np.int64)]).astype(np.int64)
         c = np.concatenate([*column, np.zeros(0, dtype=np.int64)]).astype(np.int64)
-        return cls(farm=farm, fact=f, column=c, source=farm + latents.colour[c], size=latents.size, facts=len(facts.what))
+        return cls(farm=farm, fact=f, column=c, source=farm + latents.colour[c], size=latents.size, facts=len(facts.what),
+                   own_only=np.isneginf(facts.low))  # fmt: skip
 
     def shifts(self, latents: Latents) -> Floats:
         """Steps from the point itself: none, each farm unknown alone, each colour together; (latents, 1 + ...)."""
@@ -377,8 +379,12 @@ class _Columns:
         return out
 
     def sparse(self, slope: Floats) -> Any:
-        """The derivatives of all facts by all unknowns, shape (facts, latents)."""
-        dense = sparse.csr_matrix(slope[:, : self.farm])
+        """The derivatives of all facts by all unknowns, shape (facts, latents).
+
+        'Not yet hatched' tells of its own clutch only: an overdue tray is a failure more often than a sign that all
+        the farm's eggs are slow.
+        """
+        dense = sparse.csr_matrix(np.where(self.own_only[:, None], 0.0, slope[:, : self.farm]))
         wide = sparse.csr_matrix((dense.data, dense.indices, dense.indptr), shape=(self.facts, self.size))
         local = sparse.csr_matrix((slope[self.fact, self.source], (self.fact, self.column)), shape=(self.facts, self.size))
         return (wide + local).tocsr()
