@@ -18,7 +18,7 @@ def feed_and_water(dairy: Dairy) -> None:
         dairy.diary.at += 20
         if dairy.rng.random() < written:
             _feed(dairy, box, lot)
-        if dairy.rng.random() < written * 0.95:
+        if dairy.rng.random() < written * 0.985:
             dairy.diary.write("water", 35, timed=0.05, bin=box.name)
 
 

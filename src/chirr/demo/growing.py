@@ -8,6 +8,9 @@ from typing import Any
 from chirr.demo.animals import Lot
 from chirr.demo.dairy import Box, Dairy
 
+FREEZER_FULL_DAYS = 4
+"""No harvest in the last so many days."""
+
 
 def thin(dairy: Dairy) -> None:
     """Lots old enough leave the nursery: tipped into a grow-out bin, or shared out among two or three."""
@@ -134,7 +137,7 @@ def _mix(a: Lot, b: Lot) -> None:
 
 def harvest(dairy: Dairy) -> None:
     """Lots that are heavy enough, or chirp, come out: all of them, on the scale."""
-    if dairy.last_day - 6 <= dairy.day:
+    if dairy.last_day - FREEZER_FULL_DAYS <= dairy.day:
         return  # the freezer is full, see happenings
     free = len(dairy.free("grow-out"))
     press = sum(dairy.day - (x.began_day or 0) >= dairy.habits.thin_at_days - 2 for x in dairy.live("pinheads"))

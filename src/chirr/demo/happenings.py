@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from chirr.demo.dairy import Batch, Dairy, midnight_s
+from chirr.demo.growing import FREEZER_FULL_DAYS
 from chirr.demo.scenario import CELLAR, VAT
 from chirr.demo.weather import HOUR_S, HeaterFailure
 from chirr.records import Entry
@@ -64,8 +65,8 @@ def happen(dairy: Dairy, days: Calendar) -> None:
         _carry_a_bin(dairy)
     if day == days.sick_from_day:
         _sicken(dairy)
-    if day == dairy.last_day - 6:
-        diary.write("note", 40, note="freezer full until the van comes, no harvest this week")
+    if day == dairy.last_day - FREEZER_FULL_DAYS:
+        diary.write("note", 40, note="freezer full until the van comes, no harvest until then")
     if day == dairy.last_day - 2:
         diary.write("note", 40, note="pressure washer out of order, part ordered")
     if dairy.rng.random() < 0.03:

@@ -143,7 +143,7 @@ def farm_card(habits: Habits) -> FarmCard:
             SizeClass(name="crumb", from_mg=6.0),
             SizeClass(name="bean", from_mg=45.0),
             SizeClass(name="half", from_mg=130.0),
-            SizeClass(name="full", from_mg=260.0),
+            SizeClass(name="full", from_mg=270.0),
         ),
     )
 
