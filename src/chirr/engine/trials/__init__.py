@@ -1,0 +1,1 @@
+"""Planning and judging a comparison of two ways of working."""
