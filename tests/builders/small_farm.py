@@ -11,7 +11,7 @@ from chirr.records import Bin, Entry, FarmCard, FarmFolder, Person, Reading, Roo
 OWNER = Person(person="Aoife", role="owner")
 HAND = Person(person="Bram", role="hand")
 READER = Person(person="Chidi", role="reader")
-PASSWORD = "wings-at-dusk"
+PASSWORD = "wings-at-dusk"  # noqa: S105 - of nobody
 HOUR, DAY = 3600, 86400
 START = int(datetime(2027, 3, 1, 7, 0, tzinfo=UTC).timestamp())
 """A Monday, seven in the morning in Dublin."""
@@ -31,10 +31,25 @@ def day(number: float, hour: float = 0.0) -> int:
 def entries() -> list[Entry]:
     """Thirty days of work."""
     rows: list[tuple[float, str, str, dict[str, object]]] = [
-        (0, "Aoife", "stock", {"bin": "E1-1", "lot": "B1", "quantity": 900.0, "unit": "crickets", "stage": "adult", "age_days": 4.0}),
-        (0.01, "Bram", "lay", {"bin": "E1-1", "lot": "B1", "clutch": "C1", "tray_type": "slim", "substrate": "peat-1", "cycle": 1}),
+        (
+            0,
+            "Aoife",
+            "stock",
+            {"bin": "E1-1", "lot": "B1", "quantity": 900.0, "unit": "crickets", "stage": "adult", "age_days": 4.0},
+        ),
+        (
+            0.01,
+            "Bram",
+            "lay",
+            {"bin": "E1-1", "lot": "B1", "clutch": "C1", "tray_type": "slim", "substrate": "peat-1", "cycle": 1},
+        ),
         (3, "Bram", "pull", {"clutch": "C1", "to_bin": "W1-1", "to_lot": "G1", "minutes": 3.0}),
-        (3.01, "Bram", "lay", {"bin": "E1-1", "lot": "B1", "clutch": "C2", "tray_type": "slim", "substrate": "peat-1", "cycle": 1}),
+        (
+            3.01,
+            "Bram",
+            "lay",
+            {"bin": "E1-1", "lot": "B1", "clutch": "C2", "tray_type": "slim", "substrate": "peat-1", "cycle": 1},
+        ),
         (3.02, "Bram", "count", {"clutch": "C1", "quantity": 2100.0, "unit": "eggs", "cv": 0.2}),
         (6, "Bram", "pull", {"clutch": "C2", "to_place": "west/2/2"}),
         (15, "Aoife", "hatch", {"clutch": "C1", "bin": "W1-1"}),
@@ -43,7 +58,7 @@ def entries() -> list[Entry]:
         (27, "Bram", "lay", {"bin": "E1-1", "lot": "B1", "clutch": "C3", "tray_type": "slim"}),
         (28, "Bram", "weigh", {"lot": "G1", "bin": "W1-1", "sample": 60, "quantity": 1.3, "unit": "g"}),
         (28.1, "Bram", "note", {"bin": "E1-2", "note": "latch is loose"}),
-    ]  # fmt: skip
+    ]
     return [
         Entry(id=entry_id(i + 1), at=day(at), person=person, deed=deed, **columns)  # type: ignore[arg-type]
         for i, (at, person, deed, columns) in enumerate(rows)
@@ -54,11 +69,22 @@ def folder() -> FarmFolder:
     """The farm as plain records."""
     return FarmFolder(
         farm=FarmCard(
-            name="Low Barn", timezone="Europe/Dublin", currency="EUR", wage_per_hour=17.25, swap_days=3, feed_days=3,
-            size_classes=(SizeClass(name="tiny", from_mg=0.0), SizeClass(name="middling", from_mg=80.0),
-                          SizeClass(name="big", from_mg=250.0)),
+            name="Low Barn",
+            timezone="Europe/Dublin",
+            currency="EUR",
+            wage_per_hour=9173.61,
+            swap_days=3,
+            feed_days=3,
+            size_classes=(
+                SizeClass(name="tiny", from_mg=0.0),
+                SizeClass(name="middling", from_mg=80.0),
+                SizeClass(name="big", from_mg=250.0),
+            ),
         ),
-        rooms=[Room(room="east", set_temperature_c=30.0, set_humidity_pct=55.0), Room(room="west", set_temperature_c=31.0)],
+        rooms=[
+            Room(room="east", set_temperature_c=30.0, set_humidity_pct=55.0),
+            Room(room="west", set_temperature_c=31.0),
+        ],
         bins=[
             Bin(bin="E1-1", room="east", stack=1, level=1, duty="breeding", floor_cm2=5200.0, hides_cm2=16000.0),
             Bin(bin="E1-2", room="east", stack=1, level=2, duty="breeding", floor_cm2=5200.0, hides_cm2=16000.0),
@@ -70,7 +96,7 @@ def folder() -> FarmFolder:
         people=[OWNER, HAND, READER],
         entries=entries(),
         readings=[Reading(at=day(29, h), room="east", level=1, temperature_c=29.8) for h in range(0, 24, 6)],
-    )  # fmt: skip
+    )
 
 
 def found(*, passwords: bool = False) -> None:

@@ -10,7 +10,7 @@ from django.test import Client
 
 from builders import small_farm
 from chirr.book import ledger
-from chirr.desk import clock
+from chirr.desk import belief, clock
 
 Who = Callable[[str], Client]
 
@@ -20,9 +20,13 @@ def _quick_and_clean(settings: object, monkeypatch: pytest.MonkeyPatch) -> Itera
     """Cheap password hashes, the farm's clock standing still, nothing kept from the book of another test."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # type: ignore[attr-defined]
     monkeypatch.setattr(clock, "now", lambda: small_farm.NOW)
+    # no thread works beside the transaction of a test
+    monkeypatch.setattr(belief, "_beside", lambda key, *_: belief._busy.discard(key))
     ledger.forget()
+    belief.forget()
     yield
     ledger.forget()
+    belief.forget()
 
 
 @pytest.fixture

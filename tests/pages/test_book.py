@@ -79,7 +79,10 @@ def test_a_replaced_entry_points_to_the_new_one(who: Who) -> None:
     html = hand.get(f"/book/{old}/replace").content.decode()
     assert 'value="2100"' in html
     assert 'value="20"' in html  # 20 %, kept as 0.2
-    answer = hand.post(f"/book/{old}/replace", {"deed": "count", "way": "1", "clutch": "C1", "quantity": "1900", "unit": "eggs", "at": "2027-03-04T08:00"})
+    answer = hand.post(
+        f"/book/{old}/replace",
+        {"deed": "count", "way": "1", "clutch": "C1", "quantity": "1900", "unit": "eggs", "at": "2027-03-04T08:00"},
+    )
     assert answer.status_code == 302
     line = browse.line(old)
     assert line.standing == "replaced"
@@ -94,7 +97,9 @@ def test_an_entry_that_does_not_fit_says_why() -> None:
 
 
 def test_a_form_with_faults_comes_back_filled_as_it_was(who: Who) -> None:
-    answer = who("hand").post("/book/add", {"deed": "weigh", "lot": "G1", "sample": "50", "quantity": "lots", "unit": "g", "note": "cold"})
+    answer = who("hand").post(
+        "/book/add", {"deed": "weigh", "lot": "G1", "sample": "50", "quantity": "lots", "unit": "g", "note": "cold"}
+    )
     html = answer.content.decode()
     assert answer.status_code == 422
     assert "“lots” is not a number" in html
@@ -119,12 +124,17 @@ def test_the_book_asks_the_database_the_same_few_questions_however_long_it_is(wh
 
     def questions() -> int:
         client.get("/book")
-        with CaptureQueriesContext(connection, ) as asked:
+        with CaptureQueriesContext(
+            connection,
+        ) as asked:
             assert client.get("/book").status_code == 200
         return len(asked)
 
     few = questions()
-    more = [Entry(id=small_farm.entry_id(1000 + i), at=small_farm.day(29) + i, deed="feed", bin="W1-1", person="Bram") for i in range(300)]
+    more = [
+        Entry(id=small_farm.entry_id(1000 + i), at=small_farm.day(29) + i, deed="feed", bin="W1-1", person="Bram")
+        for i in range(300)
+    ]
     actions.record(more, actor=small_farm.HAND)
     assert questions() <= few <= 20
 

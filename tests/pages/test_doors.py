@@ -46,7 +46,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "cautions": ("/cautions", SEE),
     "set-up": ("/set-up", dict.fromkeys((*HOME,), 302)),
 }
-"""What each person gets by looking; an outsider is sent to sign in and a stranger refused where nothing else is said."""
+"""What each person gets by looking; else an outsider is sent to sign in and a stranger refused."""
 
 POSTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "round-do": ("/round/do", ("owner", "hand")),
@@ -110,11 +110,11 @@ def test_a_refused_writer_leaves_the_book_as_it_was(who: Who) -> None:
 
 
 def test_only_the_owner_sees_the_wage(who: Who) -> None:
-    assert "17.25" in who("owner").get("/farm").content.decode()
+    assert "9,173.61" in who("owner").get("/farm").content.decode()
     for person in ("hand", "reader"):
         for path, allowed in GETS.values():
             if allowed is SEE:
-                assert "17.25" not in who(person).get(path).content.decode(), (person, path)
+                assert "9,173.61" not in who(person).get(path).content.decode(), (person, path)
 
 
 def test_a_part_of_a_page_asked_for_after_the_session_ended_takes_the_whole_page_to_sign_in(who: Who) -> None:
@@ -123,19 +123,30 @@ def test_a_part_of_a_page_asked_for_after_the_session_ended_takes_the_whole_page
 
 
 def test_a_view_without_a_declared_door_is_shut(who: Who) -> None:
+    from django.test import RequestFactory
+
     from chirr.pages.access import door_of
     from chirr.pages.middleware import _refusal
-    from django.test import RequestFactory
 
     request = RequestFactory().get("/x")
     request.person, request.card = small_farm.OWNER, None  # type: ignore[attr-defined]
     request.user = who("owner").get("/me").wsgi_request.user
-    assert door_of(lambda r: None) is None
+    assert door_of(lambda _: None) is None
     assert _refusal(request, None).status_code == 403  # type: ignore[union-attr]
 
 
-@pytest.mark.parametrize("path", ["/bins/nowhere", "/lots/none", "/clutches/none", f"/book/{small_farm.entry_id(99)}",
-                                  "/farm/rooms/none", "/farm/people/nobody", "/nothing"])  # fmt: skip
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/bins/nowhere",
+        "/lots/none",
+        "/clutches/none",
+        f"/book/{small_farm.entry_id(99)}",
+        "/farm/rooms/none",
+        "/farm/people/nobody",
+        "/nothing",
+    ],
+)
 def test_what_the_farm_does_not_have_is_not_found(who: Who, path: str) -> None:
     assert who("owner").get(path).status_code == 404
 

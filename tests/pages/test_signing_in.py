@@ -20,7 +20,7 @@ def signs_in(farm: None) -> None:
     people.set_password("Bram", small_farm.PASSWORD, actor=small_farm.OWNER)
 
 
-def send(name: str, password: str, client: Client | None = None, **more: str):  # noqa: ANN201 - Django's test answer
+def send(name: str, password: str, client: Client | None = None, **more: str):
     return (client or Client()).post("/sign-in", {"name": name, "password": password}, **more)
 
 

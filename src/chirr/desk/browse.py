@@ -24,7 +24,7 @@ def search(
     *, text: str = "", deed: str = "", person: str = "", bin_: str = "", lot: str = "", clutch: str = "",
     since: date | None = None, until: date | None = None, page: int = 1, size: int = PAGE,
 ) -> BookPage:  # fmt: skip
-    """One page of the entries that meet every given condition; `since` and `until` are days in the farm's zone, both included."""
+    """One page of the entries that meet every given condition; `since` and `until` are days of the farm, included."""
     rows = _matching(text.strip(), deed, person, bin_, lot, clutch)
     zone = farm_zone()
     if since is not None:
@@ -60,7 +60,7 @@ def _matching(text: str, deed: str, person: str, bin_: str, lot: str, clutch: st
 def story_lines(entries: Iterable[Entry]) -> tuple[StoryLine, ...]:
     """Entries as sentences, in the order given, each with whether it still stands and what took its place."""
     listed = list(entries)
-    zone, standing = farm_zone(), _fate([e.id for e in listed])
+    standing = _fate([e.id for e in listed])
     misfits = ledger.live().misfits
     lines = []
     for e in listed:
@@ -69,9 +69,17 @@ def story_lines(entries: Iterable[Entry]) -> tuple[StoryLine, ...]:
             fate = f"does not fit: {misfits[e.id].found}; expected {misfits[e.id].expected}"
         lines.append(
             StoryLine(
-                id=e.id, at=e.at, person=e.person, deed=e.deed, says=say(e, zone), standing=fate,
-                bin=e.bin or e.to_bin, lot=e.lot or e.to_lot, clutch=e.clutch, by=by,
-            )  # fmt: skip
+                id=e.id,
+                at=e.at,
+                person=e.person,
+                deed=e.deed,
+                says=say(e),
+                standing=fate,
+                bin=e.bin or e.to_bin,
+                lot=e.lot or e.to_lot,
+                clutch=e.clutch,
+                by=by,
+            )
         )
     return tuple(lines)
 

@@ -15,7 +15,17 @@ from chirr.book import actions, ledger, shelf
 from chirr.desk import people
 from chirr.desk.forms import FormFaults, Sheet
 from chirr.records import (
-    DUTIES, SPECIES, WEEKDAYS, Bin, Days, FarmCard, FarmFolder, Person, Room, SizeClass, TrayType,
+    DUTIES,
+    SPECIES,
+    WEEKDAYS,
+    Bin,
+    Days,
+    FarmCard,
+    FarmFolder,
+    Person,
+    Room,
+    SizeClass,
+    TrayType,
 )  # fmt: skip
 
 SPECIES_NAMES: dict[str, str] = dict(
@@ -101,6 +111,13 @@ def choices() -> Choices:
     )
 
 
+def _changed() -> None:
+    """The farm is another now: what was believed of it is worked out afresh."""
+    from chirr.desk import belief
+
+    belief.forget()
+
+
 def next_name(latest: str, taken: Iterable[str]) -> str:
     """The name that follows the latest: its last number one higher, until nobody has it.
 
@@ -121,7 +138,13 @@ def next_name(latest: str, taken: Iterable[str]) -> str:
 @cache
 def zones() -> tuple[str, ...]:
     """Time zones by name."""
-    return tuple(sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "posix/", "right/", "SystemV/")) or z == "UTC"))
+    return tuple(
+        sorted(
+            z
+            for z in available_timezones()
+            if ("/" in z and not z.startswith(("Etc/", "posix/", "right/", "SystemV/"))) or z == "UTC"
+        )
+    )
 
 
 def save_card(values: Mapping[str, str], *, actor: Person) -> None:
@@ -133,6 +156,7 @@ def save_card(values: Mapping[str, str], *, actor: Person) -> None:
     classes = old.size_classes if old else ()
     extra = old.extra if old else {}
     actions.set_card(msgspec.structs.replace(fresh, size_classes=classes, extra=extra), actor=actor)
+    _changed()
 
 
 def _card(sheet: Sheet) -> FarmCard:
@@ -154,7 +178,7 @@ def _card(sheet: Sheet) -> FarmCard:
 
 
 def days_from(sheet: Sheet, stem: str) -> Days:
-    """A rhythm: `<stem>_every` days, or the weekdays ticked as `<stem>_mon` and so on when `<stem>_by` is 'weekdays'."""
+    """A rhythm: `<stem>_every` days, or, when `<stem>_by` is 'weekdays', those ticked as `<stem>_mon` and so on."""
     if sheet.values.get(f"{stem}_by") == "weekdays":
         ticked = tuple(d for d in WEEKDAYS if sheet.values.get(f"{stem}_{d}"))
         if not ticked:
@@ -187,6 +211,7 @@ def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
         raise LookupError("There is no farm yet.")
     ordered = tuple(sorted(classes, key=lambda c: c.from_mg))
     actions.set_card(msgspec.structs.replace(old, size_classes=ordered), actor=actor)
+    _changed()
 
 
 def save_room(values: Mapping[str, str], *, actor: Person, old: str | None = None) -> str:
@@ -200,6 +225,7 @@ def save_room(values: Mapping[str, str], *, actor: Person, old: str | None = Non
     actions.set_room(
         Room(room=name, set_temperature_c=temperature or 0.0, set_humidity_pct=humidity, extra=extra), actor=actor
     )
+    _changed()
     return name
 
 
@@ -224,6 +250,7 @@ def save_bin(values: Mapping[str, str], *, actor: Person, old: str | None = None
             floor_cm2=floor or 0.0, hides_cm2=hides or 0.0, extra=before.extra if before else {}),
         actor=actor,
     )  # fmt: skip
+    _changed()
     return name
 
 
@@ -249,6 +276,7 @@ def save_tray_type(values: Mapping[str, str], *, actor: Person, old: str | None 
                  clear_side_cm=clear, extra=extra),
         actor=actor,
     )  # fmt: skip
+    _changed()
     return name
 
 
@@ -273,7 +301,9 @@ def plan_from_form(values: Mapping[str, str]) -> tuple[FarmFolder, dict[str, str
     """
     sheet = Sheet(values)
     farm = _card(sheet)
-    surfaces = {d: (sheet.number(f"floor_{d}", 50, 200_000), sheet.number(f"hides_{d}", 0, 2_000_000)) for d in DUTIES}
+    surfaces: dict[str, tuple[float | None, float | None]] = {
+        d: (sheet.number(f"floor_{d}", 50, 200_000), sheet.number(f"hides_{d}", 0, 2_000_000)) for d in DUTIES
+    }
     places: list[Room] = []
     vessels: list[Bin] = []
     for i in range(1, MOST_ROOMS + 1):
@@ -293,7 +323,8 @@ def plan_from_form(values: Mapping[str, str]) -> tuple[FarmFolder, dict[str, str
         if floor is None:
             sheet.faults.setdefault(f"floor_{duty}", "Give the floor surface of a bin for this duty.")
         vessels += [
-            Bin(bin=f"{initial}{s}-{lv}", room=name, stack=s, level=lv, duty=duty, floor_cm2=floor or 0.0, hides_cm2=hides or 0.0)
+            Bin(bin=f"{initial}{s}-{lv}", room=name, stack=s, level=lv, duty=duty, floor_cm2=floor or 0.0,
+                hides_cm2=hides or 0.0)
             for s in range(1, min(stacks or 0, 40) + 1) for lv in range(1, min(levels or 0, 12) + 1)
         ]  # fmt: skip
     if not places:
@@ -319,7 +350,7 @@ def found_farm(values: Mapping[str, str]) -> Person:
     password = values.get("password") or ""
     faults = faults | sheet.faults
     if password != (values.get("password_again") or ""):
-        faults["password_again"] = "The two passwords differ. Type the same one twice."
+        faults |= {"password_again": "The two passwords differ. Type the same one twice."}
     try:
         people.check_password(password)
     except FormFaults as weak:

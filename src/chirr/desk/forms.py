@@ -29,7 +29,10 @@ MOST: dict[str, float] = {
 OTHER_UNITS: dict[str, tuple[str, float]] = {
     "oz": ("g", 28.349523125), "lb": ("kg", 0.45359237), "gal": ("l", 3.785411784),
 }  # fmt: skip
-"""Units a form takes and the book does not: (unit of the book, factor). Yard and pound agreement 1959; US gallon of 231 cubic inches."""
+"""Units a form takes and the book does not: (unit of the book, factor).
+
+International yard and pound agreement of 1959; US gallon of 231 cubic inches.
+"""
 
 NEEDED: dict[str, str] = {
     "bin": "Say which bin.", "lot": "Say which lot.", "clutch": "Say which clutch.",
@@ -59,7 +62,11 @@ class Sheet:
 
     def text(self, name: str, needed: str = "", longest: int = LONGEST_NAME) -> str | None:
         """A trimmed text, None when empty."""
-        value = " ".join((self.values.get(name) or "").split()) if longest <= LONGEST_NAME else (self.values.get(name) or "").strip()
+        value = (
+            " ".join((self.values.get(name) or "").split())
+            if longest <= LONGEST_NAME
+            else (self.values.get(name) or "").strip()
+        )
         if not value:
             if needed:
                 self.faults[name] = needed
@@ -81,15 +88,21 @@ class Sheet:
         if value is None:
             return None
         if value < low:
-            self.faults[name] = "This cannot be less than nothing." if low == 0 else f"The least that makes sense here is {low:g}."
+            self.faults[name] = (
+                "This cannot be less than nothing." if low == 0 else f"The least that makes sense here is {low:g}."
+            )
         elif value > high:
-            self.faults[name] = f"{text} cannot be right: the most that makes sense here is {high:,.0f}. Check the number and its unit."
+            self.faults[name] = (
+                f"{text} cannot be right: the most that makes sense here is {high:,.0f}. Check the number and its unit."
+            )
         return value
 
     def _read_number(self, name: str, text: str) -> float | None:
         bare = text.replace(" ", "").replace("\u202f", "").replace("\u00a0", "").replace("−", "-")
         if re.fullmatch(r"-?\d{1,3},\d{3}", bare):
-            self.faults[name] = f"{text} can be read two ways. Write {bare.replace(',', '')} or {bare.replace(',', '.')}."
+            self.faults[name] = (
+                f"{text} can be read two ways. Write {bare.replace(',', '')} or {bare.replace(',', '.')}."
+            )
             return None
         if re.fullmatch(r"-?\d{1,3}(,\d{3}){2,}(\.\d+)?|-?\d{1,3},\d{3}\.\d+", bare):
             bare = bare.replace(",", "")
@@ -162,7 +175,11 @@ def entry_from_form(values: Mapping[str, str], *, actor: Person, now: int) -> En
 def _entry_id(values: Mapping[str, str]) -> str:
     """The id that the form was given when it was drawn, so that sending it twice writes it once; else a fresh one."""
     given = (values.get("id") or "").strip().lower()
-    return given if re.fullmatch(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", given) else str(uuid7())
+    return (
+        given
+        if re.fullmatch(r"[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}", given)
+        else str(uuid7())
+    )
 
 
 def fresh_id() -> str:
@@ -179,7 +196,9 @@ def _columns(sheet: Sheet, deed: Deed) -> dict[str, object]:
     if "to_place" in uses:
         read["to_place"] = _place(sheet)
     if "from_lots" in uses:
-        read["from_lots"] = tuple(filter(None, (p.strip() for p in re.split(r"[;,]", sheet.values.get("from_lots") or ""))))
+        read["from_lots"] = tuple(
+            filter(None, (p.strip() for p in re.split(r"[;,]", sheet.values.get("from_lots") or "")))
+        )
     if "stage" in uses:
         read["stage"] = sheet.choice("stage", STAGES)
     if "age_days" in uses:

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from chirr.records import Entry
 
 
-def say(entry: Entry, zone: ZoneInfo) -> str:
+def say(entry: Entry) -> str:
     """What an entry says was done, in one sentence; its note, minutes and uncertainty follow.
 
     Example: 'Fed bin N1-1: 180 g (1.5 min).'
@@ -69,7 +69,9 @@ def _stock(e: Entry) -> str:
 
 def _lay(e: Entry) -> str:
     batch = f" of {e.substrate}" + (f", cycle {e.cycle}" if e.cycle else "") if e.substrate else ""
-    return f"Put a {e.tray_type or ''} tray{batch} into bin {e.bin} with lot {e.lot}: clutch {e.clutch}".replace("  ", " ")
+    return f"Put a {e.tray_type or ''} tray{batch} into bin {e.bin} with lot {e.lot}: clutch {e.clutch}".replace(
+        "  ", " "
+    )
 
 
 def _pull(e: Entry) -> str:
@@ -111,6 +113,12 @@ def _join(e: Entry) -> str:
     return f"Joined lots {', '.join(e.from_lots)} as lot {e.to_lot} in bin {e.to_bin}"
 
 
+def _note(e: Entry) -> str:
+    things = (("bin", e.bin), ("lot", e.lot), ("clutch", e.clutch))
+    about = "".join(f" for {kind} {name}" for kind, name in things if name)
+    return f"Noted{about}: {(e.note or '').rstrip('.')}"
+
+
 def _other(e: Entry) -> str:
     return f"{e.deed.capitalize()}{f' of lot {e.lot}' if e.lot else ''}{_measured(e)}"
 
@@ -135,6 +143,6 @@ _SAYS: dict[str, Callable[[Entry], str]] = {
     "retire": lambda e: f"Retired lot {e.lot}{_in_bin(e)}{_measured(e)}",
     "pack": lambda e: f"Packed {_amount(e)} of lot {e.lot}",
     "ship": lambda e: f"Shipped {_amount(e)} of lot {e.lot}",
-    "note": lambda e: f"Noted{''.join(f' for {k} {v}' for k, v in (('bin', e.bin), ('lot', e.lot), ('clutch', e.clutch)) if v)}: {(e.note or '').rstrip('.')}",
+    "note": _note,
     "correct": lambda e: f"Withdrew an entry: {(e.note or '').rstrip('.')}",
 }

@@ -8,13 +8,13 @@ from typing import Any, NamedTuple, TypeVar
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from chirr.records import Person, ROLES
+from chirr.records import ROLES, Person
 
 View = TypeVar("View", bound=Callable[..., HttpResponse])
 
 
 class Door(NamedTuple):
-    """`roles` may look (GET), `writers` may also do (POST). `anyone`: without sign-in; `always`: even without a farm."""
+    """`roles` may look (GET), `writers` also do (POST). `anyone`: without sign-in; `always`: even without a farm."""
 
     roles: tuple[str, ...] = ROLES
     writers: tuple[str, ...] = ("owner", "hand")

@@ -1,4 +1,4 @@
-"""How figures are shown to the person who asks: their units, the farm's zone. Set for each request by the middleware."""
+"""How figures are shown to the person who asks: their units, the farm's zone; set for each request."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ class Shown(msgspec.Struct, frozen=True):
     currency: str = ""
 
 
-_shown: ContextVar[Shown] = ContextVar("shown", default=Shown())
+_PLAIN = Shown()
+_shown: ContextVar[Shown] = ContextVar("shown", default=_PLAIN)
 
 
 def shown() -> Shown:
@@ -81,7 +82,7 @@ def about(value: float) -> str:
 
 
 def _weight(value: float) -> str:
-    return about(value) if abs(value) >= 10 or value == 0 else number(value, 2)
+    return about(value) if round(abs(value), 6) >= 10 or value == 0 else number(value, 2)
 
 
 def mass_mg(value: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import msgspec
@@ -64,18 +64,32 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     ),
     "clean": ("Dry frass and cast skins make dust: damp it down, wear a mask, do not sweep dry.",),
     "move": ("A full bin is heavy, and high ones are worse: two people, or steps that stand firm.",),
-    "ship": ("Live animals must not escape on the way, and some species may not be sent everywhere: ask your local authority.",),
-    "take": ("Live animals must not escape, and some species may not go everywhere: ask your local authority.",),
+    "ship": ("Live animals must not escape on the way, and some species may not go everywhere: ask your authority.",),
+    "take": ("Live animals must not escape, and some species may not go everywhere: ask your authority.",),
     "stock": ("New crickets can carry disease: keep them apart from yours at first.",),
-    "empty": ("Spent substrate and frass can carry eggs and germs: heat or freeze before it leaves the farm as fertiliser.",),
+    "empty": ("Spent substrate can carry eggs and germs: heat or freeze it before it leaves the farm as fertiliser.",),
 }
 
 _LABELS: dict[str, str] = {
-    "bin": "Bin", "lot": "Lot", "clutch": "Clutch", "tray_type": "Tray type", "substrate": "Substrate batch",
-    "cycle": "Cycle of use", "to_bin": "To bin", "to_lot": "To lot", "to_place": "To place", "from_lots": "Lots to join",
-    "stage": "Stage", "age_days": "Age, days", "quantity": "How much", "unit": "Unit", "cv_pct": "Give or take, %",
-    "sample": "Crickets in the sample", "minutes": "Minutes it took", "note": "Note",
-}  # fmt: skip
+    "bin": "Bin",
+    "lot": "Lot",
+    "clutch": "Clutch",
+    "tray_type": "Tray type",
+    "substrate": "Substrate batch",
+    "cycle": "Cycle of use",
+    "to_bin": "To bin",
+    "to_lot": "To lot",
+    "to_place": "To place",
+    "from_lots": "Lots to join",
+    "stage": "Stage",
+    "age_days": "Age, days",
+    "quantity": "How much",
+    "unit": "Unit",
+    "cv_pct": "Give or take, %",
+    "sample": "Crickets in the sample",
+    "minutes": "Minutes it took",
+    "note": "Note",
+}
 
 _HINTS: dict[str, str] = {
     "cv_pct": "How far the count may be out, as one standard error.",
@@ -84,12 +98,16 @@ _HINTS: dict[str, str] = {
 }
 
 _QUANTITY: dict[str, str] = {
-    "weigh": "Their mass together", "deaths": "How many dead", "split": "How many crickets", "harvest": "Mass harvested",
-    "stock": "How many crickets", "count": "How many",
-}  # fmt: skip
+    "weigh": "Their mass together",
+    "deaths": "How many dead",
+    "split": "How many crickets",
+    "harvest": "Mass harvested",
+    "stock": "How many crickets",
+    "count": "How many",
+}
 
 
-def deed_form(name: str, way: int, choices: Choices, values: Mapping[str, str], units: str) -> DeedForm:
+def deed_form(name: str, way: int, choices: Choices, units: str) -> DeedForm:
     """The form of a deed in one of its ways. KeyError when there is no such deed."""
     deed = DEEDS[name]
     way = way if 0 <= way < len(deed.needs) else 0
@@ -97,13 +115,18 @@ def deed_form(name: str, way: int, choices: Choices, values: Mapping[str, str], 
     needed = deed.needs[way]
     spare = [c for c in deed.may if c not in needed and c not in {x for w in deed.needs for x in w}]
     return DeedForm(
-        deed=name, says=deed.says, way=way,
+        deed=name,
+        says=deed.says,
+        way=way,
         ways=tuple(Way(i, w) for i, w in enumerate(words)) if len(deed.needs) > 1 else (),
         needed=tuple(f for c in needed for f in _fields(c, deed, choices, units, needed=True)),
-        more=tuple(f for c in [*spare, "minutes", *([] if "note" in needed else ["note"])]
-                   for f in _fields(c, deed, choices, units, needed=False)),
+        more=tuple(
+            f
+            for c in [*spare, "minutes", *([] if "note" in needed else ["note"])]
+            for f in _fields(c, deed, choices, units, needed=False)
+        ),
         cautions=CAUTIONS.get(name, ()),
-    )  # fmt: skip
+    )
 
 
 def way_of(name: str, values: Mapping[str, str]) -> int:
@@ -113,50 +136,89 @@ def way_of(name: str, values: Mapping[str, str]) -> int:
     return min(range(len(deed.needs)), key=lambda i: (len(set(deed.needs[i]) - filled), -len(deed.needs[i])))
 
 
+Maker = Callable[[Deed, Choices, bool], list[FormField]]
+
+
+def _one(name: str, kind: str = "text") -> Maker:
+    """A plain field, labelled and explained from the tables above."""
+
+    def make(_deed: Deed, _choices: Choices, needed: bool) -> list[FormField]:
+        return [FormField(name=name, label=_LABELS[name], kind=kind, hint=_HINTS.get(name, ""), required=needed)]
+
+    return make
+
+
+def _pick(name: str, offer: Callable[[Choices], Iterable[Any]], kind: str = "select") -> Maker:
+    """A choice among things of the farm."""
+
+    def make(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
+        options = tuple(offer(choices))
+        return [FormField(name=name, label=_LABELS[name], kind=kind, options=options, blank="choose", required=needed)]
+
+    return make
+
+
+def _lot(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
+    lots = tuple((n, f"{n}, in {b}" if b else n) for n, b in choices.lots.items())
+    if deed.name == "lay":
+        lots = tuple(pair for pair in lots if pair[0] in choices.breeders) or lots
+    kind = "list" if deed.name in ("stock", "pack", "ship") else "select"
+    hint = f"A new name, such as {choices.next_lot}." if deed.name == "stock" else ""
+    return [FormField(name="lot", label="Lot", kind=kind, options=lots, hint=hint, blank="choose", required=needed)]
+
+
+def _clutch(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
+    if deed.name == "lay":
+        return [FormField(name="clutch", label="Name of the new clutch", required=needed)]
+    return _pick("clutch", lambda c: ((n, f"{n}, in {b}") for n, b in c.clutches.items()))(deed, choices, needed)
+
+
+def _to_lot(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
+    hint = f"A lot there is already, or a new name such as {choices.next_lot}."
+    lots = tuple(choices.lots)
+    return [FormField(name="to_lot", label=_LABELS["to_lot"], kind="list", options=lots, hint=hint, required=needed)]
+
+
+def _to_place(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
+    rooms = choices.rooms
+    return [
+        FormField(name="to_room", label="To room", kind="select", options=rooms, blank="choose", required=needed),
+        FormField(name="to_stack", label="Stack", kind="whole", required=needed),
+        FormField(name="to_level", label="Level", kind="whole", hint="1 is the lowest", required=needed),
+    ]
+
+
+def _quantity(deed: Deed, _choices: Choices, needed: bool) -> list[FormField]:
+    label = _QUANTITY.get(deed.name, _LABELS["quantity"])
+    return [FormField(name="quantity", label=label, kind="decimal", required=needed)]
+
+
+_MAKERS: dict[str, Maker] = {
+    "bin": _pick("bin", lambda c: c.bins),
+    "to_bin": _pick("to_bin", lambda c: c.bins),
+    "lot": _lot,
+    "clutch": _clutch,
+    "tray_type": _pick("tray_type", lambda c: c.tray_types),
+    "substrate": _pick("substrate", lambda c: c.substrates, kind="list"),
+    "cycle": _one("cycle", "whole"),
+    "to_lot": _to_lot,
+    "to_place": _to_place,
+    "from_lots": _one("from_lots"),
+    "stage": _pick("stage", lambda _: STAGES),
+    "age_days": _one("age_days", "decimal"),
+    "quantity": _quantity,
+    "cv": _one("cv_pct", "decimal"),
+    "sample": _one("sample", "whole"),
+    "minutes": _one("minutes", "decimal"),
+    "note": _one("note", "area"),
+}
+
+
 def _fields(column: str, deed: Deed, choices: Choices, units: str, *, needed: bool) -> list[FormField]:
-    label = _LABELS.get(column, column)
-    match column:
-        case "bin" | "to_bin":
-            return [FormField(name=column, label=label, kind="select", options=choices.bins, blank="choose", required=needed)]
-        case "lot":
-            lots = tuple((n, f"{n}, in {b}" if b else n) for n, b in choices.lots.items())
-            if deed.name == "lay":
-                lots = tuple(pair for pair in lots if pair[0] in choices.breeders) or lots
-            kind = "list" if deed.name in ("stock", "pack", "ship") else "select"
-            return [FormField(name=column, label=label, kind=kind, options=lots, blank="choose", required=needed)]
-        case "clutch":
-            clutches = tuple((n, f"{n}, in {b}") for n, b in choices.clutches.items())
-            if deed.name == "lay":
-                return [FormField(name=column, label="Name of the new clutch", required=needed)]
-            return [FormField(name=column, label=label, kind="select", options=clutches, blank="choose", required=needed)]
-        case "tray_type":
-            return [FormField(name=column, label=label, kind="select", options=choices.tray_types, blank="choose", required=needed)]
-        case "substrate":
-            return [FormField(name=column, label=label, kind="list", options=choices.substrates)]
-        case "to_lot":
-            return [FormField(name=column, label=label, kind="list", options=tuple(choices.lots), required=needed,
-                              hint=f"A lot there is already, or a new name such as {choices.next_lot}.")]  # fmt: skip
-        case "stage":
-            return [FormField(name=column, label=label, kind="select", options=STAGES, blank="choose", required=needed)]
-        case "to_place":
-            return [
-                FormField(name="to_room", label="To room", kind="select", options=choices.rooms, blank="choose", required=needed),
-                FormField(name="to_stack", label="Stack", kind="whole", required=needed),
-                FormField(name="to_level", label="Level", kind="whole", hint="1 is the lowest", required=needed),
-            ]
-        case "quantity":
-            return [FormField(name=column, label=_QUANTITY.get(deed.name, label), kind="decimal", required=needed)]
-        case "unit":
-            return _unit(deed, units, needed=needed)
-        case "cv":
-            return [FormField(name="cv_pct", label=_LABELS["cv_pct"], kind="decimal", hint=_HINTS["cv_pct"])]
-        case "sample" | "cycle":
-            return [FormField(name=column, label=label, kind="whole", hint=_HINTS.get(column, ""), required=needed)]
-        case "age_days" | "minutes":
-            return [FormField(name=column, label=label, kind="decimal", required=needed)]
-        case "note":
-            return [FormField(name=column, label=label, kind="area", required=needed)]
-    return [FormField(name=column, label=label, hint=_HINTS.get(column, ""), required=needed)]
+    """The fields that stand for one column of an entry."""
+    if column == "unit":
+        return _unit(deed, units, needed=needed)
+    return _MAKERS[column](deed, choices, needed)
 
 
 def _unit(deed: Deed, units: str, *, needed: bool) -> list[FormField]:

@@ -62,7 +62,9 @@ class FarmMiddleware:
         if door is not None and door.anyone:
             return None
         if not request.user.is_authenticated:
-            return _go(request, f"{reverse('sign-in')}?next={request.path}" if request.method == "GET" else reverse("sign-in"))
+            return _go(
+                request, f"{reverse('sign-in')}?next={request.path}" if request.method == "GET" else reverse("sign-in")
+            )
         return _refusal(request, door)
 
 
@@ -72,7 +74,11 @@ def _refusal(request: HttpRequest, door: Door | None) -> HttpResponse | None:
         words = "You are signed in, but the farm's list of people does not name you. Ask the owner to add you."
         return render(request, "chirr/refused.html", {"words": words}, status=403)
     if door is None or person.role not in (door.roles if request.method in ("GET", "HEAD") else door.writers):
-        words = "This is for the owner." if door and door.roles == ("owner",) else f"A {person.role} may not do this. Ask the owner."
+        words = (
+            "This is for the owner."
+            if door and door.roles == ("owner",)
+            else f"A {person.role} may not do this. Ask the owner."
+        )
         return render(request, "chirr/refused.html", {"words": words}, status=403)
     return None
 

@@ -13,7 +13,7 @@ KEY = "round_clock"
 
 
 class RoundClock(msgspec.Struct, frozen=True, kw_only=True):
-    """Epoch seconds: when the run began (None while paused or stopped), when the last tap was, seconds of earlier runs."""
+    """Epoch seconds of the run's beginning (None while it stands) and of the last tap; seconds of earlier runs."""
 
     began: float | None = None
     last: float | None = None

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.urls import path
 
-from chirr.pages.views import ahead, book, farm, people, racks, round, setup, sign, trays
+from chirr.pages.views import ahead, book, farm, people, racks, setup, sign, trays
+from chirr.pages.views import round as round_
 
 urlpatterns = [
     path("", sign.home, name="home"),
@@ -14,10 +15,10 @@ urlpatterns = [
     path("look", sign.look, name="look"),
     path("set-up", setup.set_up, name="set-up"),
     path("set-up/drawing", setup.drawing, name="set-up-drawing"),
-    path("round", round.sheet, name="round"),
-    path("round/do", round.do, name="round-do"),
-    path("round/undo", round.undo, name="round-undo"),
-    path("round/clock", round.clock, name="round-clock"),
+    path("round", round_.sheet, name="round"),
+    path("round/do", round_.do, name="round-do"),
+    path("round/undo", round_.undo, name="round-undo"),
+    path("round/clock", round_.clock, name="round-clock"),
     path("racks", racks.racks, name="racks"),
     path("bins/<path:name>", racks.bin_page, name="bin"),
     path("lots/<path:name>", racks.lot_page, name="lot"),

@@ -12,13 +12,17 @@ from chirr.pages import display, vendor
 
 register = template.Library()
 
-for _name, _filter in {
-    "mass_mg": display.mass_mg, "mass_kg": display.mass_kg, "mass_g": display.mass_g,
-    "temperature": display.temperature_c, "cm": display.length_cm, "area": display.area_cm2,
-    "about": display.about, "day": display.day, "moment": display.moment, "amount": display.amount,
-    "number": display.number,
-}.items():  # fmt: skip
-    register.filter(_name, _filter)
+register.filter("mass_mg", display.mass_mg)
+register.filter("mass_kg", display.mass_kg)
+register.filter("mass_g", display.mass_g)
+register.filter("temperature", display.temperature_c)
+register.filter("cm", display.length_cm)
+register.filter("area", display.area_cm2)
+register.filter("about", display.about)
+register.filter("day", display.day)
+register.filter("moment", display.moment)
+register.filter("amount", display.amount)
+register.filter("number", display.number)
 
 
 def _times(band: Band) -> str:
@@ -28,7 +32,7 @@ def _times(band: Band) -> str:
 
 @register.filter
 def band(value: Band | None, unit: str = "") -> str:
-    """A band as a sentence: the middle, then the range that holds eight chances in ten. unit 'time' for epoch seconds."""
+    """A band as a sentence: the middle, then what holds eight chances in ten. unit 'time' for epoch seconds."""
     if value is None:
         return "not known"
     if unit == "time":

@@ -21,6 +21,7 @@ from chirr.pages.access import OWNER, SEE, WORK, actor, door, found
 from chirr.pages.fields import GROUPS, deed_form, way_of
 from chirr.pages.roundclock import RoundClock
 from chirr.pages.views.sign import safe_next
+from chirr.records import Entry
 
 FILTERS = ("text", "deed", "person", "bin", "lot", "clutch", "from", "to")
 
@@ -84,7 +85,7 @@ def replace(request: HttpRequest, entry_id: str) -> HttpResponse:
     return _deed_page(request, values, replaces=old)
 
 
-def _deed_page(request: HttpRequest, values: dict[str, str], replaces: forms.Entry | None) -> HttpResponse:
+def _deed_page(request: HttpRequest, values: dict[str, str], replaces: Entry | None) -> HttpResponse:
     faults: dict[str, str] = {}
     if request.method == "POST":
         values.pop("replaces", None)
@@ -100,8 +101,12 @@ def _deed_page(request: HttpRequest, values: dict[str, str], replaces: forms.Ent
             return redirect(safe_next(request, reverse("book")))
     choices = farm.choices()
     values = values if request.method == "POST" else _filled_in(request, values, choices)
-    way = int(values["way"]) if values.get("way", "").isdigit() and len(values["way"]) < 3 else way_of(values["deed"], values)
-    form = deed_form(values["deed"], way, choices, values, display.shown().units)
+    way = (
+        int(values["way"])
+        if values.get("way", "").isdigit() and len(values["way"]) < 3
+        else way_of(values["deed"], values)
+    )
+    form = deed_form(values["deed"], way, choices, display.shown().units)
     shown = {f.name for f in (*form.needed, *form.more)} | {"at", ""}
     context = {
         "form": form, "values": values, "faults": faults, "next": safe_next(request, ""),

@@ -65,7 +65,9 @@ def size_classes(request: HttpRequest) -> HttpResponse:
         start |= {f"name_{i}": size.name, f"from_mg_{i}": f"{size.from_mg:g}"}
     rows = range(1, min(20, max(len(classes) + 3, 6)) + 1)
     extra = {"rows": [(f"name_{i}", f"from_mg_{i}", i) for i in rows]}
-    return _form(request, "chirr/size_classes.html", start, lambda v: desk.save_size_classes(v, actor=actor(request)), extra)
+    return _form(
+        request, "chirr/size_classes.html", start, lambda v: desk.save_size_classes(v, actor=actor(request)), extra
+    )
 
 
 @door(OWNER)
@@ -95,7 +97,9 @@ def bin_(request: HttpRequest, name: str | None = None) -> HttpResponse:
         "old": name, "rooms": [r.room for r in desk.rooms()], "duties": DUTIES,
         "fixed": name is not None and desk.has_entries(name),
     }  # fmt: skip
-    return _form(request, "chirr/bin_form.html", start, lambda v: desk.save_bin(v, actor=actor(request), old=name), extra)
+    return _form(
+        request, "chirr/bin_form.html", start, lambda v: desk.save_bin(v, actor=actor(request), old=name), extra
+    )
 
 
 @door(OWNER)

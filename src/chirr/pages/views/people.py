@@ -47,6 +47,6 @@ def _save(request: HttpRequest, values: dict[str, str], name: str | None) -> str
         if values.get("password"):
             people.set_password(who, values["password"], actor=actor(request))
     if who == actor(request).person and values.get("password"):
-        request.user.refresh_from_db()
+        request.user.refresh_from_db()  # type: ignore[union-attr]
         update_session_auth_hash(request, request.user)  # type: ignore[arg-type]
     return f"{who} is {'an owner' if values['role'] == 'owner' else 'a ' + values['role']}."

@@ -70,7 +70,7 @@ def clutch_page(request: HttpRequest, name: str) -> HttpResponse:
     return _thing(request, *found(request, things.clutch_page, name))
 
 
-def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpResponse:  # noqa: FBT001
+def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpResponse:
     context: dict[str, Any] = {
         "thing": thing, "may_write": may_write, "quick": _quick(thing, request.path) if may_write else [],
         "more_story": f"{reverse('book')}?{urlencode({thing.kind: thing.name})}",
@@ -97,7 +97,9 @@ def _quick(thing: ThingPage, back: str) -> list[tuple[str, str]]:
             known["bin"] = thing.lots[0].bin
     elif thing.kind == "clutch" and not thing.clutches:
         deeds = ("note",)
-    return [(deed, f"{reverse('add')}?{urlencode(_known_to(deed, thing.kind, known) | {'next': back})}") for deed in deeds]
+    return [
+        (deed, f"{reverse('add')}?{urlencode(_known_to(deed, thing.kind, known) | {'next': back})}") for deed in deeds
+    ]
 
 
 def _known_to(deed: str, kind: str, known: dict[str, str]) -> dict[str, str]:

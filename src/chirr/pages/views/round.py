@@ -72,10 +72,11 @@ def _context(request: HttpRequest) -> dict[str, Any]:
     coming = [stop for stop in answer.stops if all(i.urgency == "soon" for i in stop.items)]
     now_due = [stop for stop in answer.stops if stop not in coming]
     return {
-        "sheet": answer, "stops": _shown(now_due, live), "coming": _shown(coming, live), "day": day, "today": today, "live": live,
+        "sheet": answer, "stops": _shown(now_due, live), "coming": _shown(coming, live),
+        "day": day, "today": today, "live": live,
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
-        "clock": clock, "clock_minutes": clock.minutes(now), "last": request.session.get(LAST), "asked": _asked(day, today),
+        "clock": clock, "clock_minutes": clock.minutes(now), "last": request.session.get(LAST),
         "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
     }  # fmt: skip
 
@@ -102,7 +103,7 @@ def _chosen(request: HttpRequest, name: str, allowed: tuple[int, ...], otherwise
     return kept if kept in allowed else otherwise
 
 
-def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:  # noqa: FBT001
+def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:
     shown: list[ShownStop] = []
     group, reached = None, True
     for stop in stops:
@@ -115,7 +116,7 @@ def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:  # noqa: FBT0
     return shown
 
 
-def _how(item: RoundItem, live: bool) -> str:  # noqa: FBT001
+def _how(item: RoundItem, live: bool) -> str:
     if not live or item.urgency == "soon":
         return "none"
     if item.asks:

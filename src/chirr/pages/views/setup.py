@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from chirr.desk import farm, people
 from chirr.desk.forms import FormFaults
 from chirr.pages.access import ALWAYS, door, refuse
-from chirr.records import DUTIES
+from chirr.records import DUTIES, Bin
 
 STARTING_ROOMS = 3
 START: dict[str, str] = {
@@ -49,7 +49,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
     if farm.card() is not None:
         return redirect("round")
     if not _may(request):
-        words = "Set the farm up on the computer it runs on, or open this page with the code that the server printed (…/set-up?code=…)."
+        words = "Set the farm up on the computer it runs on, or add ?code= and the code of the server to this address."
         return refuse(request, words)
     values = START if request.method == "GET" else {k: v for k, v in request.POST.items() if isinstance(v, str)}
     faults: dict[str, str] = {}
@@ -62,7 +62,12 @@ def set_up(request: HttpRequest) -> HttpResponse:
             login(request, people.ensure_user(owner.person), backend="django.contrib.auth.backends.ModelBackend")
             return redirect("racks")
     shown = {k: v for k, v in values.items() if not k.startswith("password")}
-    context = {**_drawn(values), "values": shown, "faults": faults, "code": values.get("code", request.GET.get("code", ""))}
+    context = {
+        **_drawn(values),
+        "values": shown,
+        "faults": faults,
+        "code": values.get("code", request.GET.get("code", "")),
+    }
     return render(request, "chirr/set_up.html", context, status=422 if faults else 200)
 
 
@@ -86,7 +91,8 @@ def _drawn(values: dict[str, str]) -> dict[str, object]:
         ],
         "row_count": rows, "more_rows": min(rows + 1, farm.MOST_ROOMS),
         "drawn": [(r.room, _stacks([b for b in plan.bins if b.room == r.room])) for r in plan.rooms],
-        "bin_count": len(plan.bins), "zones": farm.zones(), "species": tuple(farm.SPECIES_NAMES.items()), "duties": DUTIES,
+        "bin_count": len(plan.bins), "zones": farm.zones(), "species": tuple(farm.SPECIES_NAMES.items()),
+        "duties": DUTIES,
     }  # fmt: skip
 
 
@@ -95,7 +101,7 @@ def _rows(values: dict[str, str]) -> int:
     return max(1, min(int(text), farm.MOST_ROOMS)) if text.isdigit() and len(text) < 4 else STARTING_ROOMS
 
 
-def _stacks(bins: list[farm.Bin]) -> list[list[farm.Bin]]:
+def _stacks(bins: list[Bin]) -> list[list[Bin]]:
     """Bins stack by stack, the highest first."""
     numbers = sorted({b.stack for b in bins})
     return [sorted((b for b in bins if b.stack == n), key=lambda b: -b.level) for n in numbers]

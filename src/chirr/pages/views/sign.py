@@ -28,7 +28,8 @@ def safe_next(request: HttpRequest, otherwise: str = "round") -> str:
 
 
 @door(OPEN)
-def home(request: HttpRequest) -> HttpResponse:
+def home(_request: HttpRequest) -> HttpResponse:
+    """The round is the first thing to see."""
     return redirect("round")
 
 
@@ -53,7 +54,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             return redirect(safe_next(request))
     elif request.user.is_authenticated:
         return redirect("round")
-    return render(request, "chirr/sign_in.html", {"name": name, "fault": fault, "next": safe_next(request, "")}, status=status)
+    return render(
+        request, "chirr/sign_in.html", {"name": name, "fault": fault, "next": safe_next(request, "")}, status=status
+    )
 
 
 @door(OPEN)
@@ -89,6 +92,6 @@ def look(request: HttpRequest) -> HttpResponse:
     """Light or dark, metric or imperial: kept in a cookie of this device."""
     response = redirect(safe_next(request))
     for name, allowed in (("theme", display.THEMES), ("units", display.UNIT_SYSTEMS)):
-        if (value := request.POST.get(name)) in allowed:
+        if (value := request.POST.get(name, "")) in allowed:
             response.set_cookie(name, value, max_age=YEAR_S, samesite="Lax", httponly=True, secure=request.is_secure())
     return response

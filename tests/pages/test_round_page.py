@@ -1,0 +1,152 @@
+"""The Round in the browser: a tap, a whole bin, undo, the clock."""
+
+from __future__ import annotations
+
+import re
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from builders import small_farm
+from chirr.book import ledger
+from chirr.desk import browse, clock
+from chirr.desk.shapes import RoundItem
+from chirr.pages.roundclock import LONGEST_GAP_MIN, RoundClock
+from pages.conftest import Who
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("farm")]
+WRITTEN = len(small_farm.entries())
+
+
+def keys(client: Client, kind: str = "") -> list[str]:
+    html = client.get("/round").content.decode()
+    return [k for k in re.findall(r'name="key" value="([^"]+)"', html) if k.startswith(kind)]
+
+
+def test_one_tap_writes_the_entry_and_undo_takes_it_back(who: Who) -> None:
+    hand = who("hand")
+    key = keys(hand, "feed:")[0]
+    hand.post("/round/do", {"key": key, "says": "Feed"})
+    line = browse.search().lines[0]
+    assert (line.deed, line.person, line.at) == ("feed", "Bram", small_farm.NOW)
+    assert key not in keys(hand)
+    assert "Undo" in hand.get("/round").content.decode()
+    hand.post("/round/undo")
+    assert browse.line(line.id).standing == "withdrawn"
+    assert key in keys(hand)
+    assert "Undo" not in hand.get("/round").content.decode()
+
+
+def test_the_same_tap_twice_writes_once(who: Who) -> None:
+    hand = who("hand")
+    key = keys(hand, "feed:")[0]
+    hand.post("/round/do", {"key": key})
+    answer = hand.post("/round/do", {"key": key}, follow=True)
+    assert "That was done already." in answer.content.decode()
+    assert ledger.top_seq() == WRITTEN + 1
+
+
+def test_a_whole_bin_is_one_tap_and_one_undo(who: Who) -> None:
+    hand = who("hand")
+    together = [k for k in keys(hand) if k.endswith(":W1-1")]
+    together = list(dict.fromkeys(k for k in together if k.split(":")[0] in ("feed", "water")))
+    assert len(together) == 2
+    hand.post("/round/do", {"key": together})
+    assert ledger.top_seq() == WRITTEN + 2
+    hand.post("/round/undo")
+    assert {line.standing for line in browse.search().lines[:4] if line.deed != "correct"} <= {"withdrawn", ""}
+    assert set(together) <= set(keys(hand))
+
+
+def test_a_running_clock_gives_the_minutes_since_the_last_tap_to_the_entries(
+    who: Who, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = [1_000_000.0]
+    monkeypatch.setattr("chirr.pages.views.round.time.time", lambda: now[0])
+    hand = who("hand")
+    hand.post("/round/clock", {"do": "start"})
+    now[0] += 6 * 60
+    pair = list(dict.fromkeys(k for k in keys(hand) if k in ("feed:W1-1", "water:W1-1")))
+    hand.post("/round/do", {"key": pair})
+    entries = [browse.entry(line.id) for line in browse.search().lines[:2]]
+    assert sum(e.minutes or 0 for e in entries) == pytest.approx(6.0, abs=0.02)
+    now[0] += 3 * 60 * 60
+    key = keys(hand, "feed:")[0]
+    hand.post("/round/do", {"key": key})
+    assert browse.entry(browse.search().lines[0].id).minutes == LONGEST_GAP_MIN
+
+
+def test_without_the_clock_no_minutes_are_made_up(who: Who) -> None:
+    hand = who("hand")
+    hand.post("/round/do", {"key": keys(hand, "feed:")[0]})
+    assert browse.entry(browse.search().lines[0].id).minutes is None
+
+
+def test_htmx_gets_only_the_sheet_and_the_words_with_it(who: Who) -> None:
+    hand = who("hand")
+    answer = hand.post("/round/do", {"key": keys(hand, "feed:")[0]}, headers={"HX-Request": "true"}).content.decode()
+    assert answer.lstrip().startswith('<div id="round">')
+    assert "<html" not in answer
+
+
+def test_a_reader_sees_the_round_and_no_button_to_do_it(who: Who) -> None:
+    html = who("reader").get("/round").content.decode()
+    assert "/round/do" not in html
+    assert "feed" in html.lower()
+
+
+def test_another_day_is_a_look_and_not_to_be_ticked(who: Who) -> None:
+    hand = who("hand")
+    tomorrow = clock.today() + timedelta(days=1)
+    html = hand.get(f"/round?day={tomorrow}").content.decode()
+    assert "A look ahead" in html
+    assert "/round/do" not in html
+    assert hand.get("/round?day=yesterday").status_code == 200
+
+
+def test_a_few_people_in_little_time_get_to_a_line_that_says_so(who: Who) -> None:
+    small_farm_hand = who("hand")
+    html = small_farm_hand.get("/round?hands=2&each=30").content.decode()
+    assert "2 people for 30 min" in html
+    assert "2 people for 30 min" in small_farm_hand.get("/round").content.decode()  # kept for the session
+
+
+def test_an_item_that_asks_for_something_opens_its_form_filled_as_far_as_known(who: Who) -> None:
+    from chirr.pages.views.round import _form_of, _how
+
+    item = RoundItem(
+        key="weigh:G1",
+        deed="weigh",
+        what="weigh lot G1",
+        why="a week ago",
+        minutes=4.0,
+        urgency="due",
+        bin="W1-1",
+        lot="G1",
+        prefill={"unit": "g"},
+        asks=("sample", "quantity"),
+    )
+    assert _how(item, True) == "form"
+    html = who("hand").get(_form_of(item)).content.decode()
+    assert 'name="next" value="/round#weigh_3aG1"' in html
+    assert '<option value="G1" selected>' in html
+    assert '<option value="W1-1" selected>' in html
+
+
+def test_the_sheet_asks_the_database_a_bounded_number_of_questions(who: Who) -> None:
+    hand = who("hand")
+    hand.get("/round")
+    with CaptureQueriesContext(connection) as asked:
+        hand.get("/round")
+    assert len(asked) <= 30
+
+
+def test_breaks_do_not_count_in_the_clock() -> None:
+    clock = RoundClock().start(0).pause(600).start(10_000)
+    assert clock.minutes(10_060) == 11
+    assert clock.stop().minutes(20_000) == 0
+    assert RoundClock().since_last_tap(50) is None
+    assert RoundClock.of({"round_clock": {"began": "noon"}}) == RoundClock()
