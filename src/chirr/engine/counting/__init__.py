@@ -1,0 +1,1 @@
+"""From a sample or a photograph to a number with an interval."""

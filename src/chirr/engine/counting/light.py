@@ -1,0 +1,60 @@
+"""From a colour picture to contrast: how much each pixel stands out from the ground around it."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Image = NDArray[np.uint8]
+Contrast = NDArray[np.float32]
+
+
+def one_channel(picture: Image) -> Image:
+    """The picture as one channel, shape (height, width), in which brown is dark and only white is pale.
+
+    The least of red, green and blue, mixed with some green: coir, chaff and crumbs are brown, so low in blue.
+    """
+    if picture.ndim == 2:
+        return picture
+    red, green, blue = (np.ascontiguousarray(picture[:, :, i]) for i in range(3))
+    return np.asarray(cv2.addWeighted(cv2.min(cv2.min(red, green), blue), 0.7, green, 0.3, 0), dtype=np.uint8)
+
+
+def scaled(picture: Image, scale: float) -> Image:
+    """The picture at `scale` times its size: averaged when it shrinks, smoothly filled in when it grows."""
+    if abs(scale - 1) < 0.02:
+        return picture
+    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    return np.asarray(cv2.resize(picture, None, fx=scale, fy=scale, interpolation=how), dtype=np.uint8)
+
+
+def ground(grey: Image, window_px: float, *, pale: bool) -> Contrast:
+    """The local ground, smooth over about `window_px`: the middle of the darker pixels where pale things are looked for.
+
+    A plain median would take the things for the ground where they cover more than half of it.
+    """
+    height, width = grey.shape
+    block = max(4, round(window_px / 3))
+    rows, columns = max(1, round(height / block)), max(1, round(width / block))
+    stride = max(1, block // 12)
+    few = grey[::stride, ::stride]
+    few = cv2.resize(few, (columns * 12, rows * 12), interpolation=cv2.INTER_NEAREST)
+    blocks = few.reshape(rows, 12, columns, 12).swapaxes(1, 2).reshape(rows, columns, 144)
+    level = np.percentile(blocks, 35 if pale else 65, axis=2).astype(np.float32)
+    level = cv2.medianBlur(level, 3) if min(level.shape) >= 3 else level
+    level = cv2.GaussianBlur(level, (0, 0), 0.8)
+    return np.asarray(cv2.resize(level, (width, height), interpolation=cv2.INTER_CUBIC), dtype=np.float32)
+
+
+def contrast(grey: Image, window_px: float, *, pale: bool, blur_px: float = 0.8) -> tuple[Contrast, float]:
+    """How much each pixel stands out [grey levels], and the spread of the ground's own texture [grey levels].
+
+    The spread is that of the quieter half of the picture, so things that stand out do not count as texture.
+    """
+    smooth = cv2.GaussianBlur(grey, (0, 0), blur_px) if blur_px > 0 else grey
+    flat = smooth.astype(np.float32) - ground(grey, window_px, pale=pale)
+    flat = flat if pale else -flat
+    few = flat[:: max(1, flat.shape[0] // 400), :: max(1, flat.shape[1] // 400)]
+    low, quiet = np.percentile(few, (10, 35))
+    return flat, max(float(quiet - low) / 0.9, 0.7)

@@ -1,0 +1,65 @@
+"""Connected regions of a mask, with their moments."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Regions:
+    """Regions of a mask, numbered from 0; arrays have shape (regions,), boxes (regions, 4) as left, top, width, height.
+
+    `long_px` and `short_px` are the axes of the ellipse with the same second moments; `fill` is the region's area over
+    that ellipse's: 1 for an ellipse, less for anything bent, branched or jagged. `height` is the mean contrast.
+    """
+
+    labels: NDArray[np.int32]
+    area: Floats
+    x: Floats
+    y: Floats
+    long_px: Floats
+    short_px: Floats
+    angle: Floats
+    fill: Floats
+    height: Floats
+    box: NDArray[np.int32]
+
+    def __len__(self) -> int:
+        return len(self.area)
+
+
+def regions(mask: Mask, contrast: NDArray[np.float32]) -> Regions:
+    """The connected regions (8 neighbours) of a mask, shape (height, width), with the mean of `contrast` in each."""
+    n, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    ys, xs = np.nonzero(mask)
+    of = labels[ys, xs] - 1
+    area = stats[1:, cv2.CC_STAT_AREA].astype(np.float64)
+    x, y = centres[1:, 0], centres[1:, 1]
+    dx, dy = xs - x[of], ys - y[of]
+    count = n - 1
+
+    def mean(values: Floats) -> Floats:
+        return np.bincount(of, values, minlength=count) / np.maximum(area, 1)
+
+    xx, yy, xy = mean(dx * dx) + 1 / 12, mean(dy * dy) + 1 / 12, mean(dx * dy)
+    half_sum, half_gap = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    major, minor = half_sum + half_gap, np.maximum(half_sum - half_gap, 1 / 12)
+    return Regions(
+        labels=labels, area=area, x=x, y=y, long_px=4 * np.sqrt(major), short_px=4 * np.sqrt(minor),
+        angle=0.5 * np.arctan2(2 * xy, xx - yy), fill=area / (4 * np.pi * np.sqrt(major * minor)),
+        height=mean(contrast[ys, xs].astype(np.float64)), box=stats[1:, :4],
+    )  # fmt: skip
+
+
+def touches_edge(found: Regions) -> NDArray[np.bool_]:
+    """Which regions are cut by the picture's edge."""
+    height, width = found.labels.shape
+    left, top, wide, high = found.box.T
+    return (left <= 0) | (top <= 0) | (left + wide >= width) | (top + high >= height)

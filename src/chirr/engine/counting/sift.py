@@ -1,0 +1,185 @@
+"""Which of the regions that stand out are things to count, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.counting import light
+from chirr.engine.counting.clumps import Pick, pick_apart
+from chirr.engine.counting.regions import Regions, regions, touches_edge
+from chirr.engine.counting.typical import Typical, stand_out, usual
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.uint8]
+
+WORK_WIDTH_PX = 9.0
+"""Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go through."""
+THICK = 1.75
+"""Wider than this many usual widths, a region without edges inside is one solid body, not a heap."""
+SMOOTH_INSIDE = 0.32
+"""Mean slope inside a solid body, in usual heights per usual width; heaps of grains are steeper."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """A picture made ready: contrast and mask of what stands out, at `scale` times the picture's own size."""
+
+    flat: light.Contrast
+    spread: float
+    mask: Mask
+    scale: float
+    usual: Typical
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """One thing found, in pixels of the bench. `why` is single, clump, body or part; `doubt` 0 to 1."""
+
+    x: float
+    y: float
+    length: float
+    width: float
+    angle: float
+    height: float
+    doubt: float
+    why: str
+
+
+def laid_out(grey: light.Image, seen: Typical) -> Bench:
+    """The picture at working scale, its contrast, and the usual thing measured there."""
+    wanted = WORK_WIDTH_PX / seen.short_px
+    small_enough = (0.4e6 / grey.size) ** 0.5
+    scale = min(2.0, wanted) if seen.short_px < 5 else min(1.0, max(wanted, small_enough))
+    long, short, area = seen.long_px * scale, seen.short_px * scale, seen.area_px * scale**2
+    flat, spread = light.contrast(light.scaled(grey, scale), 5 * long, pale=seen.pale, blur_px=max(0.6, short / 12))
+    mask = stand_out(flat, spread, 1.2 * short)
+    again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, near_area_px=area)
+    return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=again or seen)
+
+
+def solid_bodies(bench: Bench) -> Mask:
+    """Regions far thicker than the usual thing and smooth inside: crumbs of perlite, glare, a large animal."""
+    across = max(3, round(THICK * bench.usual.short_px))
+    core = cv2.morphologyEx(bench.mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across)))
+    if not core.any():
+        return core
+    slope = np.hypot(cv2.Sobel(bench.flat, cv2.CV_32F, 1, 0) / 8, cv2.Sobel(bench.flat, cv2.CV_32F, 0, 1) / 8)
+    inner = cv2.erode(core, np.ones((round(0.5 * bench.usual.short_px) | 1,) * 2, np.uint8))
+    n, labels = cv2.connectedComponents(core)
+    of = labels[inner > 0]
+    steep = np.bincount(of, slope[inner > 0], minlength=n) / np.maximum(np.bincount(of, minlength=n), 1)
+    smooth = steep / bench.usual.height * bench.usual.short_px < SMOOTH_INSIDE
+    smooth[0] = False
+    body = smooth[labels].astype(np.uint8)
+    return cv2.dilate(body, np.ones((3, 3), np.uint8), iterations=max(1, round(0.2 * bench.usual.short_px))) & bench.mask
+
+
+def find(bench: Bench) -> list[Found]:
+    """Everything on the bench that may be a thing to count, with its doubt."""
+    body = solid_bodies(bench)
+    rest = regions(bench.mask & (1 - body), bench.flat)
+    cut = faintest(rest, bench)
+    found = [_as_body(regions(body, bench.flat), i, bench) for i in range(regions(body, bench.flat).area.size)]
+    alone, heaps = _sorted_out(rest, bench)
+    edge = touches_edge(rest)
+    singles = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone)]
+    picked = [thing for i in np.flatnonzero(heaps) for thing in _as_heap(rest, i, bench, cut)]
+    return [thing for thing in (*found, *singles, *picked) if thing is not None]
+
+
+def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which regions are single things, and which are heaps; the others are specks and fibres."""
+    usual_, ratio = bench.usual, rest.area / bench.usual.area_px
+    thick = _thickness(bench, rest)
+    fibre = (thick < 0.55 * usual_.short_px) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
+    compact = (rest.fill > 0.86) & (rest.long_px < 1.6 * usual_.long_px) & (rest.short_px < 1.5 * usual_.short_px)
+    alone = (ratio > 0.3) & (ratio < 1.65) & compact & ~fibre
+    heaps = (ratio > 0.6) & ~alone & ~fibre
+    return alone, heaps
+
+
+def _thickness(bench: Bench, rest: Regions) -> Floats:
+    """Widest inscribed circle of each region."""
+    inward = cv2.distanceTransform((rest.labels > 0).astype(np.uint8), cv2.DIST_L2, 3)
+    at = rest.labels > 0
+    widest = np.zeros(len(rest) + 1, np.float32)
+    np.maximum.at(widest, rest.labels[at], inward[at])
+    return 2.0 * widest[1:].astype(np.float64)
+
+
+def faintest(rest: Regions, bench: Bench) -> float:
+    """How far a thing must stand out to be one: the gap between things and texture where there is one, else a share of the usual."""
+    ratio = rest.area / bench.usual.area_px
+    size = (ratio > 0.4) & (ratio < 1.7)
+    height = bench.usual.height
+    floor, ceiling = max(0.25 * height, 5 * bench.spread), 0.8 * height
+    if floor >= ceiling:
+        return ceiling
+    logs = np.log(np.maximum(rest.height[size], 1))
+    grid = np.linspace(np.log(floor), np.log(ceiling), 40)
+    density = np.exp(-0.5 * ((grid[:, None] - logs) / 0.08) ** 2).sum(1) + 0.02 * logs.size * 0.08
+    return float(np.exp(grid[int(density.argmin())]))
+
+
+def _doubt(*parts: float) -> float:
+    """Doubts of several kinds together."""
+    return float(1 - np.prod([1 - min(max(part, 0.0), 1.0) for part in parts]))
+
+
+def _faint(height: float, cut: float) -> float:
+    """0.5 where a thing stands out just enough."""
+    return float(1 / (1 + np.exp((np.log(max(height, 1.0)) - np.log(cut)) / 0.12)))
+
+
+def _as_single(rest: Regions, i: int, bench: Bench, cut: float, *, cut_off: bool) -> Found:
+    usual_ = bench.usual
+    ratio = rest.area[i] / usual_.area_px
+    small = 1 / (1 + np.exp((ratio - 0.42) / 0.05))
+    slim = 1 / (1 + np.exp((rest.short_px[i] / usual_.short_px - 0.55) / 0.05))
+    odd = 1 / (1 + np.exp((rest.fill[i] - 0.86) / 0.02))
+    return Found(
+        x=float(rest.x[i]), y=float(rest.y[i]), length=float(rest.long_px[i]), width=float(rest.short_px[i]),
+        angle=float(rest.angle[i]), height=float(rest.height[i]), why="part" if cut_off else "single",
+        doubt=_doubt(0.8 * small if cut_off else small, slim, 0.6 * odd, _faint(rest.height[i], cut)),
+    )  # fmt: skip
+
+
+def _as_body(body: Regions, i: int, bench: Bench) -> Found | None:
+    """A solid body is a large animal when it is as slender as the usual thing and as bright; otherwise a crumb."""
+    usual_ = bench.usual
+    slender, its = usual_.long_px / usual_.short_px, body.long_px[i] / body.short_px[i]
+    if its < max(1.6, 0.7 * slender) or body.fill[i] < 0.7 or body.height[i] < 0.6 * usual_.height:
+        return None
+    return Found(
+        x=float(body.x[i]), y=float(body.y[i]), length=float(body.long_px[i]), width=float(body.short_px[i]),
+        angle=float(body.angle[i]), height=float(body.height[i]), doubt=0.4, why="body",
+    )  # fmt: skip
+
+
+def _as_heap(rest: Regions, i: int, bench: Bench, cut: float) -> list[Found]:
+    left, top, wide, high = rest.box[i]
+    window = (slice(top, top + high), slice(left, left + wide))
+    mask = (rest.labels[window] == i + 1).astype(np.uint8)
+    flat = bench.flat[window] * mask
+    side = round(1.5 * bench.usual.short_px) | 1
+    local = cv2.blur(cv2.dilate(flat, np.ones((side, side), np.uint8)), (side, side))
+    bright = np.clip(flat / np.maximum(0.85 * local, cut * 0.5), 0, 1.2)
+    usual_ = bench.usual
+    picks = pick_apart(bright, mask, usual_.long_px, usual_.short_px)
+    return [_as_picked(pick, flat, int(left), int(top), cut) for pick in picks]
+
+
+def _as_picked(pick: Pick, flat: light.Contrast, left: int, top: int, cut: float) -> Found:
+    offsets = pick.stencil.offsets + (round(pick.y), round(pick.x))
+    good = (offsets >= 0).all(1) & (offsets < flat.shape).all(1)
+    height = float(flat[offsets[good, 0], offsets[good, 1]].mean())
+    hidden = 1 / (1 + np.exp((pick.new - 0.5) / 0.05))
+    loose = 1 / (1 + np.exp((pick.fit - 0.12) / 0.05))
+    return Found(
+        x=pick.x + left, y=pick.y + top, length=pick.stencil.length, width=pick.stencil.width, angle=pick.stencil.angle,
+        height=height, doubt=_doubt(hidden, loose, _faint(height, cut)), why="clump",
+    )  # fmt: skip

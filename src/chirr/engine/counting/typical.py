@@ -1,0 +1,112 @@
+"""What the things in a picture are like: how large, paler or darker than the ground, how far they stand out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.counting import light
+from chirr.engine.counting.regions import Regions, regions, touches_edge
+
+Floats = NDArray[np.float64]
+
+LOOK_PIXELS = 1.5e6
+"""The first look is at a picture of this many pixels at most."""
+LEAST_AREA_PX = 9
+EDGE_OF_TEXTURE = 4.0
+"""Nothing that stands out less than this many times the spread of the ground is looked at."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Typical:
+    """The usual single thing: axes [px of the picture it was looked at in], its area [px2], how far it stands out.
+
+    `alike` things made this group; `weight` ranks groups; `against` is the weight of the same picture seen the other way round.
+    """
+
+    long_px: float
+    short_px: float
+    area_px: float
+    height: float
+    pale: bool
+    alike: int
+    weight: float
+    window_px: float
+    against: float = 0.0
+
+
+def stand_out(flat: light.Contrast, spread: float, reach_px: float) -> NDArray[np.uint8]:
+    """Pixels inside things: above the texture, and above half of the most that stands out within `reach_px`.
+
+    Half height is where the edge of a thing lies however blurred it is.
+    """
+    side = max(3, round(reach_px) | 1)
+    top = cv2.dilate(flat, np.ones((side, side), np.uint8))
+    return ((flat > 0.5 * top) & (flat > EDGE_OF_TEXTURE * spread)).astype(np.uint8)
+
+
+def singles(found: Regions) -> NDArray[np.bool_]:
+    """Which regions look like one thing by themselves: filled, convex, whole."""
+    return (found.fill > 0.87) & (found.area >= LEAST_AREA_PX) & ~touches_edge(found)
+
+
+def usual(found: Regions, *, pale: bool, window_px: float, near_area_px: float | None = None) -> Typical | None:
+    """The largest group of single things of like area, weighed by how far they stand out; None where there is none.
+
+    With `near_area_px` only things of about that area are looked at.
+    """
+    ok = singles(found)
+    if near_area_px is not None:
+        ok &= np.abs(np.log(found.area / near_area_px)) < 0.9
+    if not ok.any():
+        return None
+    area, height = np.log(found.area[ok]), found.height[ok]
+    weight = height**2 * np.sqrt(found.area[ok])
+    grid = np.arange(np.log(LEAST_AREA_PX), area.max() + 0.1, 0.1)
+    near = np.exp(-0.5 * ((grid[:, None] - area) / 0.35) ** 2) * weight
+    best = int(near.sum(1).argmax())
+    group = np.abs(area - grid[best]) < 0.7
+    if not group.any():
+        return None
+    share = weight[group]
+    many = share.sum() ** 2 / (share**2).sum()
+    return Typical(
+        long_px=_middle(found.long_px[ok][group], share), short_px=_middle(found.short_px[ok][group], share),
+        area_px=_middle(found.area[ok][group], share), height=_middle(height[group], share), pale=pale,
+        alike=round(many), weight=float(near[best].sum() * min(1.0, many / 4)), window_px=window_px,
+    )  # fmt: skip
+
+
+def _middle(values: Floats, weight: Floats) -> float:
+    order = np.argsort(values)
+    running = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(running, running[-1] / 2)])
+
+
+def first_look(grey: light.Image, pale: bool | None) -> Typical | None:
+    """The usual thing of a picture, in its own pixels: the group that explains most of what stands out.
+
+    Three sizes of ground are tried, and pale and dark, since neither is known beforehand.
+    """
+    scale = min(1.0, (LOOK_PIXELS / grey.size) ** 0.5)
+    small = light.scaled(grey, scale)
+    seen: list[Typical] = []
+    for share in (24, 8, 2.2):
+        window = max(12.0, min(small.shape) / share)
+        for way in (True, False) if pale is None else (pale,):
+            flat, spread = light.contrast(small, window, pale=way)
+            mask = stand_out(flat, spread, window / 5)
+            if (group := usual(regions(mask, flat), pale=way, window_px=window)) is not None:
+                seen.append(group)
+    if not seen:
+        return None
+    best = max(seen, key=lambda t: t.weight)
+    against = max((t.weight for t in seen if t.pale != best.pale), default=0.0)
+    return Typical(
+        long_px=best.long_px / scale, short_px=best.short_px / scale, area_px=best.area_px / scale**2,
+        height=best.height, pale=best.pale, alike=best.alike, weight=best.weight, window_px=best.window_px / scale,
+        against=against,
+    )  # fmt: skip
