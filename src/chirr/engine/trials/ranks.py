@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 Floats = NDArray[np.float64]
+Side = Literal["two-sided", "less", "greater"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,7 +37,7 @@ def unpaired_ranks(a: ArrayLike, b: ArrayLike, level: float, low: float | None, 
     half = float(stats.norm.ppf(0.5 + level / 2)) * math.sqrt(n * m * (n + m + 1) / 12)
     outside = max(math.floor(n * m / 2 - half), 0)
 
-    def p(shift: float, alternative: str) -> float:
+    def p(shift: float, alternative: Side) -> float:
         return float(stats.mannwhitneyu(x - shift, y, alternative=alternative).pvalue)
 
     return RankLook(
@@ -54,7 +56,7 @@ def paired_ranks(differences: ArrayLike, level: float, low: float | None, high: 
     half = float(stats.norm.ppf(0.5 + level / 2)) * math.sqrt(n * (n + 1) * (2 * n + 1) / 24)
     outside = max(math.floor(n * (n + 1) / 4 - half), 0)
 
-    def p(shift: float, alternative: str) -> float:
+    def p(shift: float, alternative: Side) -> float:
         left = d - shift
         return 1.0 if not left.any() else float(stats.wilcoxon(left, alternative=alternative).pvalue)
 

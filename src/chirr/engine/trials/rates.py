@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
 from scipy import optimize, special, stats
 
 from chirr.engine.errors import EngineError
@@ -47,7 +48,8 @@ def poisson_p_exact(count: int, expected: float) -> float:
     """Two-sided exact p value of a count against an expected number: all counts no more probable are as extreme."""
     here = stats.poisson.pmf(count, expected)
     top = int(stats.poisson.isf(1e-16, expected)) + count + 2
-    return min(float(sum(p for p in stats.poisson.pmf(range(top), expected) if p <= here * (1 + 1e-7))), 1.0)
+    chances = np.asarray(stats.poisson.pmf(np.arange(top), expected))
+    return min(float(chances[chances <= here * (1 + 1e-7)].sum()), 1.0)
 
 
 def poisson_p_score(count: float, expected: float) -> float:

@@ -1,0 +1,134 @@
+"""Outcomes with bins and dates as random effects: a linear mixed model with a few random intercepts, by REML."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import linalg, optimize
+
+from chirr.engine.errors import EngineError
+from chirr.engine.trials.estimates import Estimate, TooFew
+
+Floats = NDArray[np.float64]
+MOST_UNITS = 3000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MixedFit:
+    """A fitted mixed model. coef: shape (terms,); variances: one for each grouping, then what is left over."""
+
+    coef: Floats
+    covariance: Floats
+    variances: Floats
+    log_likelihood: float
+    _parts: tuple[Floats, Floats, Floats, tuple[Floats, ...], Floats]
+
+    def contrast(self, row: ArrayLike) -> Estimate:
+        """A combination of coefficients, with Satterthwaite's degrees of freedom.
+
+        df = 2 v^2 / (g' A g): v the contrast's variance, g its slopes in the variances, A the covariance of these
+        (Satterthwaite 1946, Biometrics Bulletin 2:110; Giesbrecht and Burns 1985, Biometrics 41:477).
+        """
+        c = np.asarray(row, dtype=np.float64)
+        _, x, _, groups, known = self._parts
+        value, v = float(c @ self.coef), float(c @ self.covariance @ c)
+        inverse, p = _projection(x, groups, known, self.variances)
+        push = inverse @ x @ self.covariance @ c
+        slopes = np.array([float(push @ d @ push) for d in (*groups, np.eye(len(x)))])
+        products = [p @ d for d in (*groups, np.eye(len(x)))]
+        information = 0.5 * np.array([[float(np.sum(a * b.T)) for b in products] for a in products])
+        inside = (
+            self.variances > 1e-7 * self.variances.max()
+        )  # a variance at nought is known to be there, not estimated
+        inside[-1] = True
+        spread = np.linalg.pinv(information[np.ix_(inside, inside)])
+        return Estimate(
+            value=value, se=float(np.sqrt(v)), df=float(2 * v**2 / (slopes[inside] @ spread @ slopes[inside]))
+        )
+
+
+def fit_mixed(
+    y: ArrayLike, x: ArrayLike, groupings: Sequence[ArrayLike], *, known_variance: ArrayLike = 0.0
+) -> MixedFit:
+    """Restricted maximum likelihood (Patterson and Thompson 1971, Biometrika 58:545) with random intercepts.
+
+    Parameters
+    ----------
+    y : array_like, shape (units,), on a scale where effects add (logs of counts)
+    x : array_like, shape (units, terms), a column of ones among them
+    groupings : for each random intercept the labels of the units, shape (units,)
+    known_variance : variance of each unit's measurement that is known beforehand, such as a count method's own
+    """
+    v, design = np.asarray(y, dtype=np.float64), np.asarray(x, dtype=np.float64)
+    n, k = design.shape
+    if n > MOST_UNITS:
+        raise EngineError(f"{n:,} units are more than this model takes; judge a shorter time, up to {MOST_UNITS:,}.")
+    if np.linalg.matrix_rank(design) < k:
+        raise EngineError("Some effects go hand in hand in these data, so they cannot be told apart.")
+    if n - k < 2:
+        raise TooFew("There are too few units for so many effects.")
+    groups = tuple(_same(labels) for labels in groupings)
+    known = np.broadcast_to(np.asarray(known_variance, dtype=np.float64), v.shape)
+    left = v - design @ np.linalg.lstsq(design, v, rcond=None)[0]
+    scale = float(left @ left) / (n - k)
+    if scale <= 1e-20 * max(float(v @ v), 1e-300):
+        raise TooFew("The values do not vary, so nothing can be said of their spread.")
+
+    def loss(root: Floats) -> float:
+        return -_reml(v, design, groups, known, scale * root**2)
+
+    start = np.full(len(groups) + 1, (1.0 / (len(groups) + 1)) ** 0.5)
+    best = min(
+        (optimize.minimize(loss, s, method="L-BFGS-B", bounds=[(0.0, 10.0)] * len(groups) + [(1e-4, 10.0)],
+                           options={"ftol": 1e-14, "gtol": 1e-9, "maxiter": 500})
+         for s in (start, np.append(np.full(len(groups), 0.05), 0.95))),
+        key=lambda r: float(r.fun),
+    )  # fmt: skip
+    variances = scale * np.asarray(best.x) ** 2
+    inverse = _inverse(_total(groups, known, variances))
+    covariance: Floats = _inverse(design.T @ inverse @ design)
+    return MixedFit(
+        coef=covariance @ design.T @ inverse @ v, covariance=covariance, variances=variances,
+        log_likelihood=-float(best.fun), _parts=(v, design, inverse, groups, known),
+    )  # fmt: skip
+
+
+def _inverse(matrix: Floats) -> Floats:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+
+
+def _same(labels: ArrayLike) -> Floats:
+    a = np.asarray(labels)
+    return np.asarray(a[:, None] == a[None, :], dtype=np.float64)
+
+
+def _total(groups: tuple[Floats, ...], known: Floats, variances: Floats) -> Floats:
+    out = np.diag(known + variances[-1])
+    for d, s in zip(groups, variances, strict=False):
+        out = out + s * d
+    return np.asarray(out)
+
+
+def _projection(x: Floats, groups: tuple[Floats, ...], known: Floats, variances: Floats) -> tuple[Floats, Floats]:
+    inverse = _inverse(_total(groups, known, variances))
+    middle = inverse @ x
+    return inverse, np.asarray(inverse - middle @ np.linalg.solve(x.T @ middle, middle.T), dtype=np.float64)
+
+
+def _reml(y: Floats, x: Floats, groups: tuple[Floats, ...], known: Floats, variances: Floats) -> float:
+    try:
+        factor = linalg.cholesky(_total(groups, known, variances), lower=True)
+    except linalg.LinAlgError:
+        return -1e300
+    wx, wy = linalg.solve_triangular(factor, x, lower=True), linalg.solve_triangular(factor, y, lower=True)
+    inner = linalg.cholesky(wx.T @ wx, lower=True)
+    fitted = linalg.solve_triangular(inner, wx.T @ wy, lower=True)
+    n, k = x.shape
+    rest = float(wy @ wy - fitted @ fitted)
+    return float(
+        (n - k) * float(np.log(2 * np.pi)) + 2 * float(np.log(np.diag(factor)).sum())
+        + 2 * float(np.log(np.diag(inner)).sum()) + rest
+    ) * -0.5  # fmt: skip
