@@ -2,6 +2,8 @@
 
 PYTHON ?= python3
 VENV := .venv
+# `make install SET=small` leaves out what a small box does not need (counting on photographs).
+SET ?= run
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip --disable-pip-version-check --quiet install
 WHEELS := $(INSTALL) --require-hashes --only-binary :all: -r
@@ -32,7 +34,7 @@ bench: $(VENV)/.run  ## the figures that the README quotes
 	@$(BIN)/python bench/run.py
 
 docs: $(VENV)/.docs  ## docs/_build/index.html
-	@$(BIN)/python docs/make_commands.py
+	@$(BIN)/python docs/generate.py
 	@$(BIN)/sphinx-build -q -W -b html docs docs/_build
 	@echo "The pages of the manual are in docs/_build/index.html"
 
@@ -51,14 +53,14 @@ chromium:
 $(BIN)/python:
 	@PYTHON=$(PYTHON) sh .ci/venv.sh $(VENV)
 
-$(VENV)/.run: requirements/run.txt pyproject.toml | $(BIN)/python
-	@echo "Fetching what Chirr needs to run (about 250 MB, once) ..."
-	@$(WHEELS) requirements/run.txt
+$(VENV)/.run: requirements/$(SET).txt pyproject.toml | $(BIN)/python
+	@echo "Fetching what Chirr needs to run (some 200 MB, once) ..."
+	@$(WHEELS) requirements/$(SET).txt
 	@$(ITSELF)
 	@touch $@
 
 $(VENV)/.dev: requirements/dev.txt pyproject.toml | $(BIN)/python
-	@echo "Fetching what the tests need (about 700 MB, once) ..."
+	@echo "Fetching what the tests need (some 350 MB, once) ..."
 	@$(WHEELS) requirements/dev.txt
 	@$(ITSELF)
 	@touch $@

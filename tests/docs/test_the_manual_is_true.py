@@ -108,10 +108,10 @@ def test_requirement_files_are_hashed_and_name_no_index() -> None:
         assert all("==" in pin and "--hash=sha256:" in pin for pin in pins), file.name
 
 
-def test_the_three_sets_of_requirements_never_disagree() -> None:
+def test_the_sets_of_requirements_never_disagree() -> None:
     """They may be installed into one environment."""
     pins: dict[str, set[str]] = {}
-    for file in ("run", "dev", "docs"):
+    for file in ("run", "small", "dev", "docs"):
         text = (ROOT / "requirements" / f"{file}.txt").read_text(encoding="utf-8")
         for name, pin in re.findall(r"^([a-z0-9._-]+)(==.*?) *\\$", text, re.MULTILINE):
             pins.setdefault(f"{name} {pin.partition(';')[2].strip()}", set()).add(pin)
