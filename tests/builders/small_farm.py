@@ -28,8 +28,8 @@ def day(number: float, hour: float = 0.0) -> int:
     return int(START + number * DAY + hour * HOUR)
 
 
-def entries() -> list[Entry]:
-    """Thirty days of work."""
+def entries(later_s: int = 0) -> list[Entry]:
+    """Thirty days of work, all of it `later_s` seconds later if so asked."""
     rows: list[tuple[float, str, str, dict[str, object]]] = [
         (
             0,
@@ -60,12 +60,12 @@ def entries() -> list[Entry]:
         (28.1, "Bram", "note", {"bin": "E1-2", "note": "latch is loose"}),
     ]
     return [
-        Entry(id=entry_id(i + 1), at=day(at), person=person, deed=deed, **columns)  # type: ignore[arg-type]
+        Entry(id=entry_id(i + 1), at=day(at) + later_s, person=person, deed=deed, **columns)  # type: ignore[arg-type]
         for i, (at, person, deed, columns) in enumerate(rows)
     ]
 
 
-def folder() -> FarmFolder:
+def folder(later_s: int = 0) -> FarmFolder:
     """The farm as plain records."""
     return FarmFolder(
         farm=FarmCard(
@@ -94,15 +94,15 @@ def folder() -> FarmFolder:
         ],
         tray_types=[TrayType(tray_type="slim", length_cm=28.0, width_cm=12.0, depth_cm=5.0)],
         people=[OWNER, HAND, READER],
-        entries=entries(),
-        readings=[Reading(at=day(29, h), room="east", level=1, temperature_c=29.8) for h in range(0, 24, 6)],
+        entries=entries(later_s),
+        readings=[Reading(at=day(29, h) + later_s, room="east", level=1, temperature_c=29.8) for h in range(0, 24, 6)],
     )
 
 
-def found(*, passwords: bool = False) -> None:
+def found(*, passwords: bool = False, later_s: int = 0) -> None:
     """Bring the farm into the book and give each person a sign-in."""
     ledger.forget()
-    actions.found(folder(), actor=OWNER)
+    actions.found(folder(later_s), actor=OWNER)
     for person in (OWNER, HAND, READER):
         if passwords:
             people.set_password(person.person, PASSWORD, actor=OWNER)

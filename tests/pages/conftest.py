@@ -37,7 +37,7 @@ def farm(db: None) -> None:
 
 @pytest.fixture
 def who(farm: None) -> Who:
-    """A browser for 'owner', 'hand', 'reader', 'stranger' (signed in, not on the list) or 'outsider' (not signed in)."""
+    """A browser for owner, hand, reader, stranger (signed in, not on the list) or outsider (not signed in)."""
 
     def browser(name: str) -> Client:
         client = Client()

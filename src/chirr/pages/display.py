@@ -68,6 +68,7 @@ def about(value: float) -> str:
     >>> about(1849.6), about(37.2), about(0.0), about(123456.0), about(0.0316)
     ('1,850', '37', '0', '123,000', '0.032')
     """
+    value = float(f"{value:.9g}")  # 9.9999999999 is ten
     if value == 0:
         return "0"
     size = abs(value)
@@ -82,7 +83,8 @@ def about(value: float) -> str:
 
 
 def _weight(value: float) -> str:
-    return about(value) if round(abs(value), 6) >= 10 or value == 0 else number(value, 2)
+    value = float(f"{value:.9g}")
+    return about(value) if abs(value) >= 10 or value == 0 else number(value, 2)
 
 
 def mass_mg(value: float) -> str:
