@@ -30,4 +30,4 @@ if ! "$python" -c 'import ensurepip, venv' 2>/dev/null; then
 fi
 
 rm -rf "$where"
-"$python" -m venv "$where"
+"$python" -m venv "$where" || { rm -rf "$where"; exit 1; }

@@ -34,13 +34,18 @@ def help_of(*command: str) -> str:
 
 
 def commands() -> str:
-    """Every command with its own help."""
-    top = help_of()
-    listed = top.split("Commands:\n", 1)[1].split("\n\n", 1)[0]
-    names = re.findall(r"^  (\S+)", listed, re.MULTILINE)
-    parts = [f"## chirr\n\n```text\n{top}```\n"]
-    parts += [f"## chirr {name}\n\n```text\n{help_of(name)}```\n" for name in names]
-    return "\n".join(parts)
+    """Every command with its own help, a command's own commands after it."""
+    return "\n".join(_sections(()))
+
+
+def _sections(command: tuple[str, ...]) -> list[str]:
+    text = help_of(*command)
+    parts = [f"## {' '.join(('chirr', *command))}\n\n```text\n{text}```\n"]
+    if "\nCommands:\n" in text:
+        listed = text.split("\nCommands:\n", 1)[1].split("\n\n", 1)[0]
+        for name in re.findall(r"^  (\S+)", listed, re.MULTILINE):
+            parts += _sections((*command, name))
+    return parts
 
 
 # --- file-formats.md ---------------------------------------------------------------------------------------------

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import json
 import os
+import re
+import socket
 import subprocess
 import sys
+import urllib.error
+import urllib.request
 from collections.abc import Callable
 from pathlib import Path
+from time import sleep
 
 import pytest
 
@@ -238,6 +243,50 @@ def test_a_person_gets_a_sign_in_from_standard_input(chirr: Run, folder: Path) -
     run = chirr("person", "Zed", "--role", "reader", "--password-stdin", stdin="lamp-oil-and-rope\n")
     assert (run.returncode, run.stdout) == (0, "Zed can sign in as reader.\n")
     assert "lamp" not in run.stdout + run.stderr
+
+
+# --- pages ---------------------------------------------------------------------------------------------------------
+
+
+def test_the_demo_is_made_with_three_sign_ins_and_never_in_the_place_of_a_farm(
+    chirr: Run, book: Path, tmp_path: Path
+) -> None:
+    run = chirr("demo", "--no-serve", "--path", "scratch/demo.chirr")
+    assert run.returncode == 0, run.stderr
+    assert len(re.findall(r"sign in as \w+ +password [a-z-]{14} +\((?:owner|hand|reader)\)", run.stdout)) == 3
+    assert chirr("--farm", "scratch/demo.chirr", "check").returncode == 0
+    before = book.read_bytes()
+    assert "left alone" in _one_sentence(chirr("demo", "--no-serve", "--path", book), 2)
+    assert book.read_bytes() == before
+
+
+def test_serve_answers_on_this_machine_and_says_where(book: Path, tmp_path: Path) -> None:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    clean = {k: v for k, v in os.environ.items() if not k.startswith(("CHIRR_", "DJANGO_"))}
+    program = [sys.executable, "-c", "from chirr.cli import main; main()", "serve", "--port", str(port)]
+    with subprocess.Popen(
+        program, cwd=tmp_path, env={**clean, "CHIRR_FARM": str(book)}, stdout=subprocess.PIPE, text=True
+    ) as run:  # fmt: skip
+        try:
+            assert run.stdout is not None
+            assert f"http://127.0.0.1:{port}/" in run.stdout.readline()
+            assert "Sign in" in _get(f"http://127.0.0.1:{port}/sign-in")
+            taken = _run("serve", "--port", str(port), cwd=tmp_path, CHIRR_FARM=str(book))
+            assert "cannot be had" in _one_sentence(taken, 1)
+        finally:
+            run.terminate()
+
+
+def _get(address: str) -> str:
+    for _ in range(200):
+        try:
+            with urllib.request.urlopen(address, timeout=10) as answer:  # noqa: S310 - our own address
+                return str(answer.read().decode())
+        except urllib.error.URLError:
+            sleep(0.1)
+    raise AssertionError("no answer")
 
 
 def test_farm_may_stand_anywhere_in_the_command() -> None:

@@ -92,7 +92,7 @@ def check(
         raise Trouble(str(error)) from error
     for text in book.misfits:
         sorry(f"Does not fit: {text}")
-    for text in book.doubts[:DOUBTS_SHOWN]:
+    for text in book.doubts:
         sorry(f"Looks odd: {text}")
     say(
         f"{book.farm}: {book.entries:,} entries, {len(book.misfits)} that do not fit, {len(book.doubts)} that look odd."

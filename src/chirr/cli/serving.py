@@ -71,10 +71,10 @@ def serve(
     open_farm()
     from chirr.desk import people
 
-    if not any(has for _, has in people.everybody()):
-        sorry("Nobody can sign in yet; give somebody a password first: chirr person NAME --role owner")
     if not _is_free(host, port):
         raise Trouble(f"Port {port} on {host} cannot be had; choose another with --port.")
+    if not any(has for _, has in people.everybody()):
+        sorry("Nobody can sign in yet; give somebody a password first: chirr person NAME --role owner")
     if host not in LOOPBACK:
         names = {host, socket.gethostname(), *LOOPBACK[:2], "[::1]"} - {"0.0.0.0", "::"}  # noqa: S104 - compared, not bound
         os.environ.setdefault("CHIRR_HOSTS", ",".join(sorted(names)))
