@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from chirr.cli import asking, moving, serving
+from chirr.cli import asking, moving, serving, trial
 from chirr.cli.say import Sentence, sorry
 
 app = typer.Typer(
@@ -30,6 +30,7 @@ app.command("check", short_help="Look a folder or the book over for faults.")(mo
 app.command("template", short_help="Write an empty farm folder to start from.")(moving.template)
 app.command("round", short_help="What is due today, in walking order.")(asking.round_)
 app.command("ahead", short_help="The weeks ahead, with their odds.")(asking.ahead)
+app.add_typer(trial.app, name="trial", short_help="Which way is better? Plan, watch and judge a trial.")
 app.command("serve", short_help="Serve the pages.")(serving.serve)
 app.command("person", short_help="Give somebody a sign-in.")(serving.person)
 

@@ -160,7 +160,7 @@ def within_blocks(y: ArrayLike, is_a: ArrayLike, block: ArrayLike, nuisance: Flo
     ss = float(rest @ rest)
     if ss <= 1e-24 * float(v @ v):
         raise TooFew("The values do not vary within blocks, so nothing can be said of their spread.")
-    return Estimate(value=effect, se=float(np.sqrt(ss / df / information)), df=df)
+    return Estimate(value=effect, se=float(np.sqrt(ss / df / information)), df=df, size=information)
 
 
 def tukey(groups: Sequence[ArrayLike], level: float = 0.95) -> list[tuple[int, int, float, float, float, float]]:

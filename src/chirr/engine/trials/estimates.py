@@ -32,11 +32,16 @@ class Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """A difference on the working scale: its value, standard error and degrees of freedom (inf for a normal one)."""
+    """A difference on the working scale: its value, standard error and degrees of freedom (inf for a normal one).
+
+    `size` is the information in it as a number of units, (spread / standard error)^2: n of pairs, n m / (n + m) of two
+    groups.
+    """
 
     value: float
     se: float
     df: float
+    size: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,14 +99,14 @@ def unpaired(a: Group, b: Group, *, equal_spread: bool = False) -> Estimate:
     else:
         se = math.sqrt(va + vb)
         df = (va + vb) ** 2 / (va**2 / (a.n - 1) + vb**2 / (b.n - 1)) if se > 0 else math.nan
-    return _with_spread(a.mean - b.mean, se, df)
+    return _with_spread(a.mean - b.mean, se, df, a.n * b.n / (a.n + b.n))
 
 
 def paired(differences: Group) -> Estimate:
     """Mean of the differences within pairs."""
     if differences.n < 2:
         raise TooFew("At least two pairs are needed before anything can be said of their spread.")
-    return _with_spread(differences.mean, differences.sd / math.sqrt(differences.n), differences.n - 1)
+    return _with_spread(differences.mean, differences.sd / math.sqrt(differences.n), differences.n - 1, differences.n)
 
 
 def paired_from_summaries(a: Group, b: Group, correlation: float) -> Estimate:
@@ -117,10 +122,10 @@ def one_sample(a: Group, against: float) -> Estimate:
     return paired(Group(n=a.n, mean=a.mean - against, sd=a.sd))
 
 
-def _with_spread(value: float, se: float, df: float) -> Estimate:
+def _with_spread(value: float, se: float, df: float, size: float) -> Estimate:
     if not se > 1e-12 * max(abs(value), 1e-300):
         raise TooFew("The values do not vary, so nothing can be said of their spread; measure more finely.")
-    return Estimate(value=value, se=se, df=df)
+    return Estimate(value=value, se=se, df=df, size=size)
 
 
 def interval(e: Estimate, level: float) -> tuple[float, float]:
@@ -194,4 +199,4 @@ def ratio_of_means(a: Group, b: Group) -> Estimate:
     va, vb = a.sd**2 / (a.n * a.mean**2), b.sd**2 / (b.n * b.mean**2)
     se = math.sqrt(va + vb)
     df = (va + vb) ** 2 / (va**2 / (a.n - 1) + vb**2 / (b.n - 1)) if se > 0 else math.nan
-    return _with_spread(math.log(a.mean / b.mean), se, df)
+    return _with_spread(math.log(a.mean / b.mean), se, df, a.n * b.n / (a.n + b.n))

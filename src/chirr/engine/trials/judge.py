@@ -147,9 +147,6 @@ def _one(a: Side, b: Side, rule: Rule, paired: bool) -> tuple[PairResult, Verdic
     n_a, n_b = len(a.values), len(b.values)
     if paired and result.estimate is not None:
         n_a = n_b = len(matched(PairResult(a=a.name, b=b.name, rule=rule), a, b)[0].values)
-    if result.estimate is not None:
-        between = 1 / n_a if paired else 1 / n_a + 1 / n_b
-        result.size = 1 / between
     return result, verdict(result, n_a, n_b, paired=paired)
 
 

@@ -89,7 +89,7 @@ def _carried(grid: Floats | None, density: Floats, share: float, step: float, z:
     return new, np.asarray(kernel @ (_weights(grid) * density))
 
 
-def always_interval(e: Estimate, size: float, alpha: float = 0.05, *, tuned_for: float = 20.0) -> tuple[float, float]:
+def always_interval(e: Estimate, alpha: float = 0.05, *, tuned_for: float = 20.0) -> tuple[float, float]:
     """An interval that may be looked at after every unit: over all looks together it misses with chance alpha at most.
 
     It holds the differences whose t statistic has a Bayes factor below 1/alpha against a normal alternative in units
@@ -99,15 +99,13 @@ def always_interval(e: Estimate, size: float, alpha: float = 0.05, *, tuned_for:
 
     Parameters
     ----------
-    e : the estimate so far, with equal-spread standard error and its degrees of freedom
-    size : information in the estimate as a number of units, (spread / standard error)^2: n for pairs, n m / (n + m)
-        for two groups
-    tuned_for : the `size` at which the interval shall be about as short as it can be
+    e : the estimate so far, found with one spread for both ways
+    tuned_for : the `size` of the estimate at which the interval shall be about as short as it can be
     """
-    if not size > 0 or e.df < 1:
+    if not e.size > 0 or e.df < 1:
         return -math.inf, math.inf
     prior = best_prior(alpha, tuned_for)
-    grown = 1 + size * prior
+    grown = 1 + e.size * prior
     ratio = (math.sqrt(grown) / alpha) ** (2 / (e.df + 1))
     if ratio >= grown:
         return -math.inf, math.inf

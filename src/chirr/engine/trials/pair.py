@@ -77,25 +77,26 @@ class PairResult:
     ranks: ranks.RankLook | None = None
     reshuffled_p: float | None = None
     fieller: tuple[float, float] | None = None
-    size: float = 0.0
-    """(spread / standard error)^2 of the working scale, for looks while the trial runs."""
     why: str = ""
     remarks: list[str] = field(default_factory=list)
 
 
 def judge_pair(
-    a: Side, b: Side, rule: Rule, *, pairs: bool = False, rng: np.random.Generator | None = None
+    a: Side, b: Side, rule: Rule, *, pairs: bool = False, beside: bool = True, rng: np.random.Generator | None = None
 ) -> PairResult:
-    """Judge `a` against `b`; blocks are used where the labels are not empty, pairs where `pairs`."""
+    """Judge `a` against `b`; blocks are used where the labels are not empty, pairs where `pairs`.
+
+    `beside`: with the look by ranks and the doubts, which take most of the time.
+    """
     out = PairResult(a=a.name, b=b.name, rule=rule)
     try:
-        _judge(out, a, b, pairs, rng or np.random.default_rng(1))
+        _judge(out, a, b, pairs, (rng or np.random.default_rng(1)) if beside else None)
     except (TooFew, within.Confounded) as nothing:
         out.why = str(nothing)
     return out
 
 
-def _judge(out: PairResult, a: Side, b: Side, pairs: bool, rng: np.random.Generator) -> None:
+def _judge(out: PairResult, a: Side, b: Side, pairs: bool, rng: np.random.Generator | None) -> None:
     if not (a.values.any() or b.values.any()):
         raise TooFew("Every value is nought, so there is nothing to compare yet.")
     if out.rule.ratio and (not a.values.any() or not b.values.any()):
@@ -129,6 +130,8 @@ def _judge(out: PairResult, a: Side, b: Side, pairs: bool, rng: np.random.Genera
     if out.rule.ratio and not counts:
         out.method += ", on logs"
     _conclude(out, e)
+    if rng is None:
+        return
     _beside(out, a, b, wa, wb, pairs=pairs, blocked=blocked, counts=counts, rng=rng)
     _doubt(out, a, b, left, is_a, pairs=pairs, logs=out.rule.ratio)
 
@@ -162,9 +165,12 @@ def _by_counts(v: Floats, is_a: NDArray[np.bool_], block: NDArray[np.str_] | Non
     scale = fit.pearson / fit.df
     scale = max(scale, 1.0) if whole else scale
     mu = np.exp(x @ fit.coef)
+    others = np.delete(x, 1, axis=1)
+    apart = x[:, 1] - others @ np.linalg.lstsq(others, x[:, 1], rcond=None)[0]
+    size = float(apart @ apart)
     left = np.zeros(len(v))
     left[keep] = (v[keep] - mu) / np.sqrt(mu + fit.alpha * mu**2)
-    return Estimate(value=float(fit.coef[1]), se=float(fit.se[1]) * math.sqrt(scale), df=fit.df), left
+    return Estimate(value=float(fit.coef[1]), se=float(fit.se[1]) * math.sqrt(scale), df=fit.df, size=size), left
 
 
 def _left_over(v: Floats, is_a: NDArray[np.bool_], block: NDArray[np.str_]) -> Floats:
