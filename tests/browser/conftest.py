@@ -18,10 +18,15 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
 from builders import small_farm
 
 CHROMIUM = os.environ.get("CHIRR_CHROMIUM", "/usr/bin/chromium")
-FLAGS = (
-    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking"
-    " --disable-component-update --disable-sync"
-).split()
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 TESTS = Path(__file__).resolve().parents[1]
 SIZES = {"phone": {"width": 360, "height": 740}, "desk": {"width": 1280, "height": 900}}
 

@@ -44,8 +44,8 @@ def test_axe_finds_nothing_wrong_and_nothing_sticks_out(page_as: Open, path: str
 def test_what_is_touched_on_the_phone_is_at_least_48_px_high(page_as: Open, path: str) -> None:
     page = page_as("hand", path)
     small = page.evaluate(
-        """() => [...document.querySelectorAll("main button, main .button, main input:not([type=hidden]), main select, nav a, a.tile")]
-            .filter(e => e.checkVisibility() && !["checkbox", "radio"].includes(e.type))
+        """() => [...document.querySelectorAll("main :is(button, .button, select, input), nav a, a.tile")]
+            .filter(e => e.checkVisibility() && !["hidden", "checkbox", "radio"].includes(e.type))
             .map(e => [e.textContent.trim() || e.name, e.getBoundingClientRect().height])
             .filter(([, height]) => height < 48)"""
     )

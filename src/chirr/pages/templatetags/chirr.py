@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from django import template
 from django.templatetags.static import static
 from django.utils.html import format_html, format_html_join
@@ -118,14 +120,21 @@ def pulses(progress: float | None, words: str = "") -> SafeString:
     """How far along, as a run of short strokes like a chirp drawn on paper: filled so far, hollow to come."""
     if progress is None:
         return SafeString("")
-    done = round(max(0.0, min(1.0, progress)) * PULSES)
-    strokes = format_html_join(
-        "", '<rect class="{}" x="{}" y="{}" width="4" height="{}" rx="2"/>',
-        (("on" if i < done else "off", i * 7 + 1, (0, 3)[i % 2], (16, 10)[i % 2]) for i in range(PULSES)),
-    )  # fmt: skip
+    strokes = _strokes(round(max(0.0, min(1.0, progress)) * PULSES))
     return format_html(
         '<svg class="pulses" viewBox="0 0 {} 16" role="img" aria-label="{}">{}</svg>',
-        PULSES * 7, words or f"{round(progress * 100)} % of the way", strokes,
+        PULSES * 7,
+        words or f"{round(progress * 100)} % of the way",
+        strokes,
+    )
+
+
+@cache
+def _strokes(done: int) -> SafeString:
+    """The strokes of a pulse bar of which the first `done` are filled."""
+    return format_html_join(
+        "", '<rect class="{}" x="{}" y="{}" width="4" height="{}" rx="2"/>',
+        (("on" if i < done else "off", i * 7 + 1, (0, 3)[i % 2], (16, 10)[i % 2]) for i in range(PULSES)),
     )  # fmt: skip
 
 
