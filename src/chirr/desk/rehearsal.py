@@ -21,6 +21,9 @@ PLACING = frozenset({"stock", "pull", "move", "split", "join", "harvest", "retir
 """Deeds that settle where a lot lives; when one of them does not fit, what follows may not fit either."""
 
 DONE = {"harvest": "harvested", "retire": "retired", "join": "joined into another lot"}
+HINTS = 200
+"""Most findings of one rehearsal that look for a near name."""
+
 BEGINS = {"clutch": ("lays", "laid"), "lot": ("begins", "begun")}
 
 _UTC = re.compile(r"(\d{4}-\d\d-\d\d \d\d:\d\d) UTC")
@@ -104,6 +107,7 @@ class _Teller:
                 self.laid.setdefault(e.clutch, e)
             if name := e.lot if e.deed == "stock" else e.to_lot:
                 self.begun.setdefault(name, e)
+        self.hints_left = HINTS
         self.loose: dict[str, Entry] = {}
         """By lot or clutch, the first misfit that would have settled where it is."""
 
@@ -143,8 +147,11 @@ class _Teller:
         if start is None:
             if name in self.suspects:
                 return self._follows(e, m, self.suspects[name])
-            found = f"{thing}, which no row {does}"
-            return self._finding(e, m.column, found, f"one that was {done} before this time{near(name, starts)}")
+            self.hints_left -= 1  # each costs a search
+            hint = near(name, starts) if self.hints_left >= 0 else ""
+            return self._finding(
+                e, m.column, f"{thing}, which no row {does}", f"one that was {done} before this time{hint}"
+            )
         if start.at > e.at:
             found = f"{e.deed} of {thing} on {local(e.at, self.zone)}"
             expected = f"a time after {local(start.at, self.zone)}, when it is {done} ({self.where(start.id)})"
