@@ -1,4 +1,4 @@
-"""How good the forecasts have been: the past forecast again from what was known then, scored by what the book said later.
+"""How good the forecasts have been: the past forecast again from what was known then, scored by the later book.
 
 'Known then' is what the book holds with a time up to then, as for every look back. The report is kept in a file beside
 the book and can be thrown away; pages only read it.
@@ -6,7 +6,6 @@ the book and can be thrown away; pages only read it.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -37,7 +36,7 @@ WARM_UP_DAYS = 56
 """No forecast is scored before the book is so old."""
 
 
-class TooShort(LookupError):
+class TooShort(LookupError):  # noqa: N818 - it is what is said, not a failure of the program
     """The book does not reach back far enough to grade anything."""
 
 
@@ -89,7 +88,7 @@ def grade(
 
 
 def asked_days(*, dates: int = DATES, every_days: int = 7) -> tuple[int, ...]:
-    """The mornings from which the past is forecast: midnights at the farm, evenly spread, the first `WARM_UP_DAYS` left out."""
+    """Midnights from which the past is forecast: evenly spread over the book, its first `WARM_UP_DAYS` left out."""
     first = next(ledger.entries("1", order="at, id LIMIT 1"), None)
     last = ledger.last_at()
     if first is None or last is None:
@@ -109,13 +108,7 @@ def asked_days(*, dates: int = DATES, every_days: int = 7) -> tuple[int, ...]:
 
 def cases_of(f: Foresight, later: Standing, *, draws: int) -> list[Case]:
     """The questions of one past day with what Chirr and its rivals said; `draws` 0 leaves published values out."""
-    desk = Ledger(
-        standing=f.standing, at=f.as_of, book=Textbook.of(species(f.card.species)), trays=shelf.tray_types()
-    )
-    looks = {"chirr": Look(f, f.ahead)}
-    if draws:
-        looks["published"] = Look(f, published_alone(f, draws=draws))
-    keepers: dict[str, CalendarRule | Keeper] = {"calendar": CalendarRule(ledger=desk), "keeper": Keeper(ledger=desk)}
+    looks, keepers = answerers(f, draws=draws)
     out = []
     for q in questions(f.standing, later, f.as_of):
         said = {who: look.answer(q) for who, look in looks.items()}
@@ -127,6 +120,15 @@ def cases_of(f: Foresight, later: Standing, *, draws: int) -> list[Case]:
             said={who: tuple(float(v) for v in a) for who, a in said.items() if a is not None},
         ))  # fmt: skip
     return out
+
+
+def answerers(f: Foresight, *, draws: int) -> tuple[dict[str, Look], dict[str, CalendarRule | Keeper]]:
+    """Those who forecast as of a day: Chirr with and without what it learnt (if `draws`), the calendar, the keeper."""
+    own = Ledger(standing=f.standing, at=f.as_of, book=Textbook.of(species(f.card.species)), trays=shelf.tray_types())
+    looks = {"chirr": Look(f, f.ahead)}
+    if draws:
+        looks["published"] = Look(f, published_alone(f, draws=draws))
+    return looks, {"calendar": CalendarRule(ledger=own), "keeper": Keeper(ledger=own)}
 
 
 def _rival(keeper: CalendarRule | Keeper, q: Question, s: Standing) -> Floats:
@@ -149,7 +151,7 @@ class Look:
         self.lots: dict[str, LotAhead] = {f.gathered.lots[a.lot]: a for a in ahead.lots}
 
     def answer(self, q: Question) -> Floats | None:
-        """Quantiles of what the book will say: the forecast, widened by the error of the answer; None if not foreseen."""
+        """Quantiles of what the book will say: the forecast widened by the answer's error; None if not foreseen."""
         clutch, lot = self.clutches.get(q.thing), self.lots.get(q.thing)
         if q.kind == "first pinheads" and clutch is not None:
             return wider((clutch.first_pinheads_h - self.now_h) / 24, QUANTILES, q.error)
@@ -178,7 +180,9 @@ def _counted(said: Floats, error: float) -> Floats:
 def kept_path() -> Path | None:
     """The file beside the book; None for a book that is only in memory."""
     name = str(connection.settings_dict["NAME"])
-    return None if not name or "memory" in name else Path(name).with_name(Path(name).name + ".grade.json")
+    return (
+        None if name == ":memory:" or "mode=memory" in name else Path(name).with_name(Path(name).name + ".grade.json")
+    )
 
 
 def kept() -> Grade | None:
@@ -204,7 +208,7 @@ def _write(report: Grade) -> None:
         return
     part = path.with_name(path.name + ".part")
     part.write_bytes(msgspec.json.format(msgspec.json.encode(report), indent=1))
-    os.replace(part, path)
+    part.replace(path)
 
 
 def _first_entry() -> str:

@@ -90,21 +90,22 @@ def _counted(kind: str, thing: str, f: Fact, at: int) -> Question:
 def _of_lot(then: Lot, later: Lot, farm: Standing, at: int) -> Iterator[Question]:
     """A lot's pinheads, masses and harvest, as long as no crickets came or left that nobody could foresee."""
     first = first_count(later, farm)
-    if first is not None and first.at > at and _comparable(then, later, farm, at, first.at):
+    if first is not None and first.at > at and comparable(then, later, farm, at, first.at):
         yield _counted("pinheads", later.name, first, at)
     for f in later.facts:
         if not at < f.at <= at + REACH_DAYS * DAY or not f.quantity:
             continue
-        if f.kind == "weigh" and f.sample and _comparable(then, later, farm, at, f.at, leaving=True):
+        if f.kind == "weigh" and f.sample and comparable(then, later, farm, at, f.at, leaving=True):
             error = np.hypot(f.cv or WEIGH_CV, SIZE_SPREAD / np.sqrt(f.sample))
             yield Question(
                 kind="mean mass", thing=later.name, asked_at=at, answered_at=f.at, truth=f.quantity * 1000 / f.sample,
                 error=float(error),
             )  # fmt: skip
-        elif f.kind == "harvest" and later.ended_by == "harvest" and _comparable(then, later, farm, at, f.at):
+        elif f.kind == "harvest" and later.ended_by == "harvest" and comparable(then, later, farm, at, f.at):
             yield Question(
-                kind="harvest", thing=later.name, asked_at=at, answered_at=f.at, truth=f.quantity, error=f.cv or HARVEST_CV
-            )
+                kind="harvest", thing=later.name, asked_at=at, answered_at=f.at, truth=f.quantity,
+                error=f.cv or HARVEST_CV,
+            )  # fmt: skip
 
 
 def first_count(lot: Lot, farm: Standing) -> Fact | None:
@@ -124,8 +125,8 @@ _LEAVING = ("out", "take")
 _COMING = ("in", "mix", "stock", "gone")
 
 
-def _comparable(then: Lot, later: Lot, farm: Standing, at: int, until: int, *, leaving: bool = False) -> bool:
-    """Whether between two days no crickets came, nor left (unless `leaving` is no matter), beyond what was known."""
+def comparable(then: Lot, later: Lot, farm: Standing, at: int, until: int, *, leaving: bool = False) -> bool:
+    """Whether between two days no crickets came to a lot, nor left it (unless `leaving` is no matter), unforeseen."""
     barred = _COMING if leaving else (*_COMING, *_LEAVING)
     if any(at < f.at <= until and f.kind in barred for f in later.facts):
         return False

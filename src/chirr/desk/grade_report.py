@@ -1,4 +1,4 @@
-"""From scored forecasts to what is said of them: how often the bands held, how far off, how much better than the rivals.
+"""From scored forecasts to what is said of them: how often bands held, how far off, how much better than the rivals.
 
 The shape below is kept beside the book and given by `chirr grade --json`.
 """
@@ -114,13 +114,15 @@ def grade_kinds(cases: Sequence[Case]) -> tuple[KindGrade, ...]:
 def grade_one(kind: str, low: int, high: int, cases: Sequence[Case]) -> KindGrade:
     """The grade of some cases of one kind; there must be at least one."""
     truth = np.array([c.truth for c in cases])
-    said = {who: np.array([c.said[who] for c in cases]) for who in ("chirr", *RIVALS) if all(who in c.said for c in cases)}
+    there = [who for who in ("chirr", *RIVALS) if all(who in c.said for c in cases)]
+    said = {who: np.array([c.said[who] for c in cases]) for who in there}
     score = {who: float(scores.weighted_interval_score(truth, q, QUANTILES).mean()) for who, q in said.items()}
     middle = said["chirr"][:, 3]
     off = middle - truth if kind == KINDS[0] else np.log(np.maximum(middle, 1e-9) / np.maximum(truth, 1e-9))
     bias = float(np.median(off))
     return KindGrade(
-        kind=kind, unit=UNITS[kind], from_days=low, to_days=high, n=len(cases), things=len({c.thing for c in cases}),
+        kind=kind, unit=UNITS.get(kind, kind), from_days=low, to_days=high, n=len(cases),
+        things=len({c.thing for c in cases}),
         held=tuple(_held(band, truth, said["chirr"], [c.thing for c in cases]) for band in BANDS),
         bias=bias if kind == KINDS[0] else float(np.expm1(bias)), score=score,
         ratio={who: score["chirr"] / score[who] for who in score if who != "chirr" and score[who] > 0},
@@ -177,11 +179,17 @@ def drift_sentence(drift: Sequence[Drift]) -> str | None:
     if not bad:
         return None
     worst = min(bad, key=lambda d: d.chance)
-    missed = worst.of - worst.inside
-    side = {"first pinheads": ("too late", "too early")}.get(worst.kind, ("too high", "too low"))
-    mostly = f", mostly {side[0]}" if worst.too_high > 0.7 * missed else f", mostly {side[1]}" if worst.too_high < 0.3 * missed else ""
     return (
-        f"Of late the forecasts of {worst.kind} promise too much: of the last {worst.of} answers only {worst.inside} lay in "
-        f"the band that should hold 8 in 10{mostly}. Take these bands as wider than shown, and look for what has changed: "
-        f"temperature, feed, strain, or how it is counted."
+        f"Of late the forecasts of {worst.kind} promise too much: of the last {worst.of} answers only {worst.inside} "
+        f"lay in the band that should hold 8 in 10{_mostly(worst)}. Take these bands as wider than shown, and look for "
+        "what has changed: temperature, feed, strain, or how it is counted."
     )
+
+
+def _mostly(d: Drift) -> str:
+    """On which side of the truth the forecasts that missed lay, where most lay on one."""
+    above, below = ("too late", "too early") if d.kind == KINDS[0] else ("too high", "too low")
+    missed = d.of - d.inside
+    if d.too_high >= 0.7 * missed:
+        return f", mostly {above}"
+    return f", mostly {below}" if d.too_high <= 0.3 * missed else ""

@@ -119,7 +119,7 @@ class CalendarRule:
         return _always(float(self.ledger.book.mass_mg((at - self.ledger.born(lot)) / DAY)))
 
     def kg(self, lot: Lot, at: float) -> Floats:
-        """Kilograms of a lot at a time: the number last written down, or its trays', with the losses of the calendar."""
+        """Kilograms of a lot at a time: the number last written down, or its trays', less the calendar's losses."""
         ledger = self.ledger
         born = ledger.born(lot)
         number, since = ledger.written(lot, ledger.at)
@@ -150,7 +150,8 @@ class Keeper:
     @cached_property
     def _counts(self) -> tuple[list[float], list[Floats]]:
         """Pinheads counted so far, with the trays that they came from."""
-        counts, kinds = [], []
+        counts: list[float] = []
+        kinds: list[Floats] = []
         for lot in self.ledger.standing.lots.values():
             first = first_count(lot, self.ledger.standing)
             if first is not None:
@@ -171,7 +172,8 @@ class Keeper:
     def _tray_spread(self) -> Average:
         """Log of what was counted over what the averages would have said."""
         each = self._per_tray
-        logs = [] if each is None else [np.log(n / max(k @ each, 1.0)) for n, k in zip(*self._counts, strict=True)]
+        pairs = zip(*self._counts, strict=True)
+        logs = [] if each is None else [np.log(n / max(float(k @ each), 1.0)) for n, k in pairs]
         return Average.of(logs, mean=0.0, sd=UNSURE["pinheads"])
 
     def _of_trays(self, clutches: list[Clutch]) -> float:
@@ -189,7 +191,8 @@ class Keeper:
         """Age [days] and log of mean mass [mg] of every sample weighed so far."""
         rows = [
             ((f.at - self.ledger.born(lot)) / DAY, np.log(f.quantity * 1000 / f.sample))
-            for lot in self.ledger.standing.lots.values() for f in lot.facts if f.kind == "weigh" and f.sample and f.quantity
+            for lot in self.ledger.standing.lots.values() for f in lot.facts
+            if f.kind == "weigh" and f.sample and f.quantity
         ]  # fmt: skip
         both = np.array(rows, dtype=np.float64).reshape(-1, 2)
         return both[:, 0], both[:, 1]
@@ -209,11 +212,11 @@ class Keeper:
     @cached_property
     def _yield(self) -> Average:
         """Log of harvested kilograms over number last written down times the usual mass at that age."""
-        logs = [
-            np.log(lot.end_kg * 1e6 / self._number(lot, lot.ended_at - 1)) - self._mass((lot.ended_at - self.ledger.born(lot)) / DAY).mean
-            for lot in self.ledger.standing.lots.values()
-            if lot.ended_by == "harvest" and lot.end_kg and lot.ended_at is not None
-        ]  # fmt: skip
+        logs = []
+        for lot in self.ledger.standing.lots.values():
+            if lot.ended_by == "harvest" and lot.end_kg and lot.ended_at is not None:
+                usual = self._mass((lot.ended_at - self.ledger.born(lot)) / DAY).mean
+                logs.append(np.log(lot.end_kg * 1e6 / self._number(lot, lot.ended_at - 1)) - usual)
         return Average.of(logs, mean=float(np.log(self.ledger.book.surviving(14, 99))), sd=UNSURE["kg"])
 
     def kg(self, lot: Lot, at: float) -> Floats:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from chirr.pages.views import ahead, book, farm, people, racks, setup, sign, trays
+from chirr.pages.views import ahead, book, farm, grade, people, racks, setup, sign, trays
 from chirr.pages.views import round as round_
 
 urlpatterns = [
@@ -25,6 +25,7 @@ urlpatterns = [
     path("clutches/<path:name>", racks.clutch_page, name="clutch"),
     path("ahead", ahead.ahead, name="ahead"),
     path("ahead/promise", ahead.promise, name="promise"),
+    path("ahead/grade", grade.grade, name="grade"),
     path("trays", trays.trays, name="trays"),
     path("book", book.book, name="book"),
     path("book/add", book.add, name="add"),

@@ -1,4 +1,4 @@
-"""What a forecast is measured against: a textbook keeper's calendar, and a careful keeper's averages of the farm so far.
+"""What a forecast is measured against: a textbook's calendar, and a careful keeper's averages of the farm so far.
 
 Neither knows temperature, crowding or how certain a count is. The calendar gives one number; averages give quantiles.
 """
