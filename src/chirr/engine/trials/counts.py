@@ -47,16 +47,18 @@ def fit_counts(y: ArrayLike, x: ArrayLike, *, alpha: float = 0.0, offset: ArrayL
     """
     counts, design = np.asarray(y, dtype=np.float64), np.asarray(x, dtype=np.float64)
     off = np.broadcast_to(np.asarray(offset, dtype=np.float64), counts.shape)
+    scale = np.sqrt((design**2).mean(axis=0))
+    if not scale.all() or np.linalg.matrix_rank(design / scale) < design.shape[1]:
+        raise EngineError("The terms of the count model go hand in hand, so their effects cannot be told apart.")
+    design = design / scale
     eta = np.log(np.maximum(counts, 0.0) + 0.5)
     before = math.inf
     for _ in range(200):
         mu = np.exp(np.clip(eta, -700, 700))
         weight = mu / (1 + alpha * mu)
-        root = np.sqrt(weight)
         working = eta - off + (counts - mu) / mu
-        coef, _, rank, _ = np.linalg.lstsq(root[:, None] * design, root * working, rcond=None)
-        if rank < design.shape[1]:
-            raise EngineError("The terms of the count model go hand in hand, so their effects cannot be told apart.")
+        weighed = design.T * weight
+        coef = np.linalg.solve(weighed @ design, weighed @ working)
         eta = design @ coef + off
         deviance = _deviance(counts, np.exp(np.clip(eta, -700, 700)), alpha)
         if abs(deviance - before) < 1e-12 * (abs(deviance) + 1):
@@ -67,7 +69,7 @@ def fit_counts(y: ArrayLike, x: ArrayLike, *, alpha: float = 0.0, offset: ArrayL
     mu = np.exp(eta)
     weight = mu / (1 + alpha * mu)
     return CountFit(
-        coef=coef, covariance=np.linalg.inv(design.T @ (weight[:, None] * design)), alpha=alpha,
+        coef=coef / scale, covariance=np.linalg.inv((design.T * weight) @ design) / np.outer(scale, scale), alpha=alpha,
         log_likelihood=_log_likelihood(counts, mu, alpha), deviance=_deviance(counts, mu, alpha),
         pearson=float(np.sum((counts - mu) ** 2 / (mu + alpha * mu**2))), df=len(counts) - design.shape[1],
     )  # fmt: skip
@@ -98,7 +100,7 @@ def fit_overdispersed(y: ArrayLike, x: ArrayLike, *, offset: ArrayLike = 0.0) ->
     def loss(log_alpha: float) -> float:
         return -fit_counts(y, x, alpha=math.exp(log_alpha), offset=offset).log_likelihood
 
-    found = optimize.minimize_scalar(loss, bounds=(-16.0, 5.0), method="bounded", options={"xatol": 1e-9})
+    found = optimize.minimize_scalar(loss, bounds=(-16.0, 5.0), method="bounded", options={"xatol": 1e-7})
     fit = fit_counts(y, x, alpha=math.exp(float(found.x)), offset=offset)
     plain = fit_counts(y, x, offset=offset)
     return fit if fit.log_likelihood > plain.log_likelihood + 1e-9 else plain
