@@ -9,6 +9,12 @@ from numpy.typing import NDArray
 Image = NDArray[np.uint8]
 Contrast = NDArray[np.float32]
 
+EVEN = 30.0
+"""Grey levels added before light is evened out, so that the darkest corners are not all noise.
+
+In half the light a thing stands out half as far, under a veil of haze as far as elsewhere: a square root lies between.
+"""
+
 
 def one_channel(picture: Image) -> Image:
     """The picture as one channel, shape (height, width), in which brown is dark and only white is pale.
@@ -50,11 +56,23 @@ def ground(grey: Image, window_px: float, *, pale: bool) -> Contrast:
 def contrast(grey: Image, window_px: float, *, pale: bool, blur_px: float = 0.8) -> tuple[Contrast, float]:
     """How much each pixel stands out [grey levels], and the spread of the ground's own texture [grey levels].
 
-    The spread is that of the quieter half of the picture, so things that stand out do not count as texture.
+    The spread is that of the quieter part of the picture, so things that stand out do not count as texture
+    (0.253: a fifth of a normal's values lie within so many standard deviations; 0.9: from its 10th to its 35th in a hundred).
     """
     smooth = cv2.GaussianBlur(grey, (0, 0), blur_px) if blur_px > 0 else grey
-    flat = smooth.astype(np.float32) - ground(grey, window_px, pale=pale)
+    level = ground(grey, window_px, pale=pale)
+    flat = smooth.astype(np.float32) - level
     flat = flat if pale else -flat
-    few = flat[:: max(1, flat.shape[0] // 400), :: max(1, flat.shape[1] // 400)]
-    low, quiet = np.percentile(few, (10, 35))
-    return flat, max(float(quiet - low) / 0.9, 0.7)
+    flat *= np.sqrt((EVEN + float(np.median(level))) / (EVEN + level))
+    rough = flat - cv2.blur(flat, (round(window_px / 5) | 1,) * 2)
+    thin = (slice(None, None, max(1, flat.shape[0] // 400)), slice(None, None, max(1, flat.shape[1] // 400)))
+    low, quiet = np.percentile(flat[thin], (10, 35))
+    fine = float(np.percentile(np.abs(rough[thin]), 20)) / 0.253
+    return flat, max(min(fine, float(quiet - low) / 0.9), 0.7)
+
+
+def tint(picture: Image, blur_px: float) -> Contrast:
+    """Colour without brightness, shape (height, width, 2): logarithms of red and of blue over green."""
+    soft = cv2.GaussianBlur(picture[:, :, :3], (0, 0), max(0.5, blur_px)).astype(np.float32) + 15.0
+    red, green, blue = soft[:, :, 0], soft[:, :, 1], soft[:, :, 2]
+    return np.asarray(np.log(np.dstack((red / green, blue / green))), dtype=np.float32)

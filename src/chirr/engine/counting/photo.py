@@ -14,7 +14,7 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
     seen = first_look(grey, kind.pale)
     if seen is None:
         return PhotoCount(count=0, low=0, high=0, unsure=True, why="Nothing stands out from the ground.")
-    bench = sift.laid_out(grey, seen)
+    bench = sift.laid_out(picture, seen)
     things = sift.find(bench)
     marks = as_marks(things, bench.scale)
     count = int(marks.sure.sum())

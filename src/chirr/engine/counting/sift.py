@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -18,10 +18,19 @@ Mask = NDArray[np.uint8]
 
 WORK_WIDTH_PX = 9.0
 """Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go through."""
-THICK = 1.75
+THICK = 2.4
 """Wider than this many usual widths, a region without edges inside is one solid body, not a heap."""
-SMOOTH_INSIDE = 0.32
-"""Mean slope inside a solid body, in usual heights per usual width; heaps of grains are steeper."""
+SMOOTH_INSIDE = 0.42
+"""Mean slope inside a solid body, in its own heights per usual width; heaps of grains are steeper."""
+MOSTLY_BODIES = 0.35
+DENSE = 0.3
+"""Where more than DENSE of the picture stands out and more than MOSTLY_BODIES of that would be solid, it is a dense heap after all."""
+ENOUGH_FOR_COLOUR = 8
+LEAST_TINT_SPREAD = 0.04
+ODD_COLOUR = 5.0
+"""Distance in spreads of colour from the usual one at which a thing is as likely as not something else."""
+HOPELESS = 0.9
+"""What is doubted more than this is left out altogether."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +42,7 @@ class Bench:
     mask: Mask
     scale: float
     usual: Typical
+    tint: light.Contrast | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,16 +59,20 @@ class Found:
     why: str
 
 
-def laid_out(grey: light.Image, seen: Typical) -> Bench:
+def laid_out(picture: light.Image, seen: Typical) -> Bench:
     """The picture at working scale, its contrast, and the usual thing measured there."""
+    grey = light.one_channel(picture)
     wanted = WORK_WIDTH_PX / seen.short_px
     small_enough = (0.4e6 / grey.size) ** 0.5
     scale = min(2.0, wanted) if seen.short_px < 5 else min(1.0, max(wanted, small_enough))
     long, short, area = seen.long_px * scale, seen.short_px * scale, seen.area_px * scale**2
     flat, spread = light.contrast(light.scaled(grey, scale), 5 * long, pale=seen.pale, blur_px=max(0.6, short / 12))
     mask = stand_out(flat, spread, 1.2 * short)
+    mask = without_holes(mask, 0.3 * area)
     again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, near_area_px=area)
-    return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=again or seen)
+    usual_ = again or seen
+    tint = light.tint(light.scaled(picture, scale), usual_.short_px / 4) if picture.ndim == 3 else None
+    return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint)
 
 
 def solid_bodies(bench: Bench) -> Mask:
@@ -71,11 +85,23 @@ def solid_bodies(bench: Bench) -> Mask:
     inner = cv2.erode(core, np.ones((round(0.5 * bench.usual.short_px) | 1,) * 2, np.uint8))
     n, labels = cv2.connectedComponents(core)
     of = labels[inner > 0]
-    steep = np.bincount(of, slope[inner > 0], minlength=n) / np.maximum(np.bincount(of, minlength=n), 1)
-    smooth = steep / bench.usual.height * bench.usual.short_px < SMOOTH_INSIDE
+    steep = np.bincount(of, slope[inner > 0], minlength=n)
+    own_height = np.maximum(np.bincount(of, bench.flat[inner > 0], minlength=n), 1)
+    smooth = steep / own_height * bench.usual.short_px < SMOOTH_INSIDE
     smooth[0] = False
     body = smooth[labels].astype(np.uint8)
-    return cv2.dilate(body, np.ones((3, 3), np.uint8), iterations=max(1, round(0.2 * bench.usual.short_px))) & bench.mask
+    if bench.mask.mean() > DENSE and body.sum() > MOSTLY_BODIES * bench.mask.sum():
+        return np.zeros_like(body)
+    grown = cv2.dilate(body, np.ones((3, 3), np.uint8), iterations=max(1, round(0.25 * bench.usual.short_px)))
+    return np.asarray(grown & bench.mask, dtype=np.uint8)
+
+
+def without_holes(mask: Mask, most_px: float) -> Mask:
+    """The mask with its smaller holes filled: relief on a coin, shine on a wing case."""
+    n, labels, stats, _ = cv2.connectedComponentsWithStats(1 - mask, connectivity=4)
+    small = stats[:, cv2.CC_STAT_AREA] < most_px
+    small[0] = False
+    return mask | small[labels].astype(np.uint8) if n > 1 else mask
 
 
 def find(bench: Bench) -> list[Found]:
@@ -83,12 +109,51 @@ def find(bench: Bench) -> list[Found]:
     body = solid_bodies(bench)
     rest = regions(bench.mask & (1 - body), bench.flat)
     cut = faintest(rest, bench)
-    found = [_as_body(regions(body, bench.flat), i, bench) for i in range(regions(body, bench.flat).area.size)]
+    solid = regions(body, bench.flat)
+    bodies = [_as_body(solid, i, bench) for i in range(len(solid))]
     alone, heaps = _sorted_out(rest, bench)
     edge = touches_edge(rest)
     singles = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone)]
+    odd = odd_colour(singles, bench)
+    heaps &= _of_the_colour(rest, odd)
     picked = [thing for i in np.flatnonzero(heaps) for thing in _as_heap(rest, i, bench, cut)]
-    return [thing for thing in (*found, *singles, *picked) if thing is not None]
+    things = [_colour_doubted(t, bench, odd) for t in (*bodies, *singles, *picked) if t is not None]
+    return [thing for thing in things if thing.doubt < HOPELESS]
+
+
+def odd_colour(singles: list[Found], bench: Bench) -> light.Contrast | None:
+    """How far each pixel is from the colour of the surest single things, in their spreads; None where too few are sure.
+
+    Things of a kind are of one colour; rims, cloth, shadows and crumbs are mostly of another.
+    """
+    sure = [t for t in singles if t.doubt < 0.3]
+    if bench.tint is None or len(sure) < ENOUGH_FOR_COLOUR:
+        return None
+    colour = np.array([bench.tint[_pixel(t, bench)] for t in sure], dtype=np.float64)
+    middle = np.median(colour, axis=0)
+    spread = np.maximum(1.4826 * np.median(np.abs(colour - middle), axis=0), LEAST_TINT_SPREAD)
+    off = (bench.tint - middle.astype(np.float32)) / spread.astype(np.float32)
+    return np.hypot(off[:, :, 0], off[:, :, 1])
+
+
+def _pixel(thing: Found, bench: Bench) -> tuple[int, int]:
+    height, width = bench.mask.shape
+    return min(max(round(thing.y), 0), height - 1), min(max(round(thing.x), 0), width - 1)
+
+
+def _colour_doubted(thing: Found, bench: Bench, odd: light.Contrast | None) -> Found:
+    if odd is None:
+        return thing
+    off = float(odd[_pixel(thing, bench)])
+    return replace(thing, doubt=_doubt(thing.doubt, 1 / (1 + np.exp(-(off - ODD_COLOUR) / 0.6))))
+
+
+def _of_the_colour(rest: Regions, odd: light.Contrast | None) -> NDArray[np.bool_]:
+    """Regions that have a good part of the right colour."""
+    if odd is None:
+        return np.ones(len(rest), dtype=bool)
+    right = (rest.labels > 0) & (odd < ODD_COLOUR)
+    return np.bincount(rest.labels[right], minlength=len(rest) + 1)[1:] > 0.2 * rest.area
 
 
 def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -98,6 +163,8 @@ def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray
     fibre = (thick < 0.55 * usual_.short_px) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
     compact = (rest.fill > 0.86) & (rest.long_px < 1.6 * usual_.long_px) & (rest.short_px < 1.5 * usual_.short_px)
     alone = (ratio > 0.3) & (ratio < 1.65) & compact & ~fibre
+    if usual_.long_px < 1.5 * usual_.short_px:  # of round things a pair is never so well filled as a large one
+        alone |= (ratio > 1) & (ratio < 4) & (rest.fill > 0.93)
     heaps = (ratio > 0.6) & ~alone & ~fibre
     return alone, heaps
 
@@ -141,10 +208,12 @@ def _as_single(rest: Regions, i: int, bench: Bench, cut: float, *, cut_off: bool
     small = 1 / (1 + np.exp((ratio - 0.42) / 0.05))
     slim = 1 / (1 + np.exp((rest.short_px[i] / usual_.short_px - 0.55) / 0.05))
     odd = 1 / (1 + np.exp((rest.fill[i] - 0.86) / 0.02))
+    slender = usual_.long_px / usual_.short_px
+    stout = 1 / (1 + np.exp((rest.long_px[i] / rest.short_px[i] / slender - 0.5) / 0.05)) * (rest.short_px[i] > 1.15 * usual_.short_px)
     return Found(
         x=float(rest.x[i]), y=float(rest.y[i]), length=float(rest.long_px[i]), width=float(rest.short_px[i]),
         angle=float(rest.angle[i]), height=float(rest.height[i]), why="part" if cut_off else "single",
-        doubt=_doubt(0.8 * small if cut_off else small, slim, 0.6 * odd, _faint(rest.height[i], cut)),
+        doubt=_doubt(0.8 * small if cut_off else small, slim, stout, 0.6 * odd, _faint(rest.height[i], cut)),
     )  # fmt: skip
 
 
@@ -152,7 +221,7 @@ def _as_body(body: Regions, i: int, bench: Bench) -> Found | None:
     """A solid body is a large animal when it is as slender as the usual thing and as bright; otherwise a crumb."""
     usual_ = bench.usual
     slender, its = usual_.long_px / usual_.short_px, body.long_px[i] / body.short_px[i]
-    if its < max(1.6, 0.7 * slender) or body.fill[i] < 0.7 or body.height[i] < 0.6 * usual_.height:
+    if its < max(1.6, 0.7 * slender) or body.fill[i] < 0.75 or body.area[i] > 25 * usual_.area_px or body.height[i] < 0.6 * usual_.height:
         return None
     return Found(
         x=float(body.x[i]), y=float(body.y[i]), length=float(body.long_px[i]), width=float(body.short_px[i]),

@@ -18,6 +18,9 @@ LOOK_PIXELS = 1.5e6
 LEAST_AREA_PX = 9
 EDGE_OF_TEXTURE = 4.0
 """Nothing that stands out less than this many times the spread of the ground is looked at."""
+EXPECTED_SLENDER = 1.05
+"""Log of the length over the width of what is looked for: eggs are 3.4 times as long as wide (Douan et al. 2020), less when
+they are not seen from the side. It only weighs groups against each other: round things are still found where there is nothing else."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +67,8 @@ def usual(found: Regions, *, pale: bool, window_px: float, near_area_px: float |
     if not ok.any():
         return None
     area, height = np.log(found.area[ok]), found.height[ok]
-    weight = height**2 * np.sqrt(found.area[ok])
+    slender = np.log(found.long_px[ok] / found.short_px[ok])
+    weight = height**2 * np.sqrt(found.area[ok]) * (0.05 + np.exp(-0.5 * ((slender - EXPECTED_SLENDER) / 0.7) ** 2))
     grid = np.arange(np.log(LEAST_AREA_PX), area.max() + 0.1, 0.1)
     near = np.exp(-0.5 * ((grid[:, None] - area) / 0.35) ** 2) * weight
     best = int(near.sum(1).argmax())
