@@ -72,15 +72,13 @@ def misses_beside(rows: Sequence[tuple[str, str, float]], *, hundred: str) -> Sp
         "title": f"how far off; {hundred} = 100",
         "scale": {"domain": [0, WIDEST]},
     }
+    tip = [{"field": "kind", "title": "forecast"}, {"field": "who", "title": "by"}, {"field": "off", "title": "off by"}]
     return {
         **_chart(values, f"How far off each forecast is, where {hundred} is off by 100", kinds * len(whos)),
         "encoding": {"y": y, "yOffset": offset},
         "layer": [
             {"mark": {"type": "bar", "tooltip": True},
-             "encoding": {
-                 "x": x, "color": {"field": "who", "type": "nominal", "sort": whos, "title": None},
-                 "tooltip": [{"field": "kind", "title": "forecast"}, {"field": "who", "title": "by"}, {"field": "off", "title": "off by"}],
-             }},
+             "encoding": {"x": x, "color": {**offset, "type": "nominal", "title": None}, "tooltip": tip}},
             {"mark": {"type": "text", "align": "left", "dx": 4},
              "encoding": {"x": x, "text": {"field": "off", "type": "quantitative", "format": ",.0f"}}},
         ],

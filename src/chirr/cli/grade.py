@@ -62,7 +62,8 @@ def _tell(report: Grade) -> None:
     say()
     table(
         "How often the bands held, and how far off they were (1.00 is as far off as the other way)",
-        ("forecast", "days ahead", "asked", "5 in 10", "8 in 10", "9 in 10", "beside calendar", "beside averages", "beside published"),
+        ("forecast", "days ahead", "asked", "5 in 10", "8 in 10", "9 in 10",
+         "beside calendar", "beside averages", "beside published"),
         [_row(k) for k in report.kinds], right=("asked",),
     )  # fmt: skip
     remark = drift_sentence(report.drift)

@@ -46,7 +46,7 @@ def grade_view() -> GradeView | None:
 
 def overall(report: Grade) -> tuple[KindGrade, ...]:
     """Each kind over all days ahead."""
-    found = {}
+    found: dict[str, KindGrade] = {}
     for k in report.kinds:
         found.setdefault(k.kind, k)
     return tuple(found[kind] for kind in KINDS if kind in found)
@@ -55,25 +55,19 @@ def overall(report: Grade) -> tuple[KindGrade, ...]:
 def sentence(k: KindGrade) -> str:
     """What the grade of one kind means, in words."""
     held = next(h for h in k.held if h.band == 80)
-    first = f"{k.kind.capitalize()}: of 100 times that the band said 8 in 10, the truth was inside {round(100 * held.share)} times"
-    return f"{first} ({k.n} forecasts of {k.things}); {off(k)}."
+    times = f"of 100 times that the band said 8 in 10, the truth was inside {round(100 * held.share)} times"
+    return f"{k.kind.capitalize()}: {times} ({k.n} forecasts of {k.things}); {off(k)}."
 
 
 def off(k: KindGrade) -> str:
     """The bias in words: which way the middle forecast leans."""
     if k.unit == "days":
         hours = round(abs(k.bias) * 24)
-        return (
-            "the middle is as often early as late"
-            if hours < 3
-            else f"the middle is {hours} hours too {'late' if k.bias > 0 else 'early'}"
-        )
+        lean = "late" if k.bias > 0 else "early"
+        return "the middle is as often early as late" if hours < 3 else f"the middle is {hours} hours too {lean}"
     share = round(100 * abs(k.bias))
-    return (
-        "the middle is right on the whole"
-        if share < 2
-        else f"the middle is {share} % too {'high' if k.bias > 0 else 'low'}"
-    )
+    lean = "high" if k.bias > 0 else "low"
+    return "the middle is right on the whole" if share < 2 else f"the middle is {share} % too {lean}"
 
 
 def _held_chart(whole: tuple[KindGrade, ...]) -> Chart:
@@ -84,7 +78,7 @@ def _held_chart(whole: tuple[KindGrade, ...]) -> Chart:
     return Chart(
         key="held", title="Of 100 times the band said 8 in 10, how often was the truth inside?",
         spec=held_of_100(rows, promised=80), columns=("forecast", "inside, of 100", "at least", "at most", "asked"),
-        rows=tuple((n, f"{h:.0f}", f"{a:.0f}", f"{b:.0f}", str(k.n)) for (n, h, a, b), k in zip(rows, whole, strict=True)),
+        rows=tuple((row[0], *(f"{v:.0f}" for v in row[1:]), str(k.n)) for row, k in zip(rows, whole, strict=True)),
         note="Bar: how often. Line on it: what so few answers let one believe. Dashed: what was promised.",
     )  # fmt: skip
 
@@ -95,10 +89,11 @@ def _misses_chart(whole: tuple[KindGrade, ...]) -> Chart:
         for k in whole for who in WORDS if who in k.score and k.score.get("keeper", 0) > 0
     ]  # fmt: skip
     return Chart(
-        key="misses", title="How far off, beside other ways to forecast", spec=misses_beside(rows, hundred=WORDS["keeper"]),
-        columns=("forecast", "by", "off by"), rows=tuple((kind, who, f"{v:.0f}") for kind, who, v in rows),
-        note="Shorter is better; bands that are too wide or too narrow count as off, too. The calendar: fixed days from "
-        "laying and fixed numbers. The farm's own averages: what a careful keeper reads off a sheet of all that was "
+        key="misses", title="How far off, beside other ways to forecast",
+        spec=misses_beside(rows, hundred=WORDS["keeper"]), columns=("forecast", "by", "off by"),
+        rows=tuple((kind, who, f"{v:.0f}") for kind, who, v in rows),
+        note="Shorter is better; bands too wide or too narrow count as off, too. The calendar: fixed days from laying "
+        "and fixed numbers. The farm's own averages: what a careful keeper reads off a sheet of all that was "
         "written down up to then. Published values: the same reckoning, with nothing learnt from this farm.",
     )  # fmt: skip
 
@@ -111,5 +106,6 @@ def grade_json(report: Grade, zone: ZoneInfo) -> dict[str, Any]:
 
     plain = msgspec.to_builtins(report)
     return {
-        **plain, "made_at": iso(report.made_at), "asked": [iso(at) for at in report.asked], "remark": drift_sentence(report.drift),
+        **plain, "made_at": iso(report.made_at), "asked": [iso(at) for at in report.asked],
+        "remark": drift_sentence(report.drift),
     }  # fmt: skip
