@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from chirr.cli.farm import open_farm
 from chirr.cli.say import BadInput, say, say_json, sorry, table
 
 if TYPE_CHECKING:
     from chirr.desk.trial_answers import Question
     from chirr.desk.trial_tables import Table
+
+STRAYS = 5
 
 app = typer.Typer(
     help="Which way is better? Plan, watch and judge a trial.", no_args_is_help=True, rich_markup_mode=None,
@@ -30,6 +33,7 @@ Block = Annotated[
 MarginText = Annotated[
     str, typer.Option(metavar="M", help="How big a loss matters: 10%, or a number in the outcome's own unit.")
 ]
+Name = Annotated[str | None, typer.Argument(metavar="TRIAL", help="A trial of the book; or else give --csv.")]
 Paired = Annotated[
     bool, typer.Option("--paired", help="Rows come in pairs: by --block, else in the order of the file.")
 ]
@@ -60,14 +64,18 @@ def told_plainly() -> Iterator[None]:
 
 @app.command(short_help="Judge a table: better, worse, as good, or not known yet.")
 def judge(
-    csv: Csv = None, outcome: Outcome = None, way: Way = None, block: Block = None, margin: MarginText = "10%",
-    paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05, against: Against = None,
+    name: Name = None, csv: Csv = None, outcome: Outcome = None, way: Way = None, block: Block = None,
+    margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05, against: Against = None,
     less_is_better: Less = False, equal_spread: Equal = False, json: Json = False,
 ) -> None:  # fmt: skip
     """Judge which way is better, or as good, from a table.
 
-    The first way of the file is held against the second, or every other against the one named with --against.
+    The first way of the file is held against the second, or every other against the one named with --against. A trial
+    of the farm's book is judged by its name and its own plan.
     """
+    if name is not None:
+        _from_book(name, csv, json=json)
+        return
     read = _table(csv, outcome, way, block)
     with told_plainly():
         from chirr.desk.trial_answers import judged, judgement_json
@@ -82,8 +90,8 @@ def judge(
 
 @app.command(short_help="Look at a trial that still runs: may it be stopped?")
 def look(
-    csv: Csv = None, outcome: Outcome = None, way: Way = None, block: Block = None, margin: MarginText = "10%",
-    paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05, against: Against = None,
+    name: Name = None, csv: Csv = None, outcome: Outcome = None, way: Way = None, block: Block = None,
+    margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05, against: Against = None,
     less_is_better: Less = False,
     planned: Annotated[
         int | None, typer.Option(metavar="N", min=2, help="Rows of each way (or pairs) with which the trial ends.")
@@ -91,6 +99,9 @@ def look(
     json: Json = False,
 ) -> None:  # fmt: skip
     """Look at a trial that still runs, as often as you like: may it be stopped?"""
+    if name is not None:
+        _from_book(name, csv, json=json)
+        return
     read = _table(csv, outcome, way, block)
     with told_plainly():
         from chirr.desk.trial_answers import looked
@@ -300,6 +311,32 @@ def _tell_power(a: dict[str, Any]) -> None:
         say(f"To show them as good: {n:,} {unit}." if n else past)
     n = a["difference_n"]
     say(f"To find {size}: {n:,} {unit}." if n else f"It takes more than a million to find {size}.")
+
+
+def _from_book(name: str, csv: Path | None, *, json: bool) -> None:
+    if csv is not None:
+        raise BadInput(f"Give either the trial {name} or --csv, not both.")
+    open_farm()
+    from chirr.desk.trials import judged_trial
+
+    try:
+        answer = judged_trial(name)
+    except LookupError as unknown:
+        raise BadInput(str(unknown.args[0])) from unknown
+    if json:
+        say_json(answer)
+        return
+    rows = [(b["way"], str(b["n"]), str(b["bins"]), b["first"] or "", b["last"] or "") for b in answer["balance"]]
+    table(f"Trial {name}, in so far", ("way", "clutches", "bins", "first", "last"), rows, right=("clutches", "bins"))
+    tell_judgement({"remarks": [], **answer}, answer["unit"])
+    for p in answer["pairs"]:
+        if p.get("always_interval") is not None:
+            low, high = (_figure(x) if x is not None else "no end yet" for x in p["always_interval"])
+            say(f"However often looked at, the ratio lies within about {low} to {high}.")
+    for stray in answer["strays"][:STRAYS]:
+        sorry(f"Not as drawn: {stray}.")
+    if len(answer["strays"]) > STRAYS:
+        sorry(f"... and {len(answer['strays']) - STRAYS} more that were not as drawn.")
 
 
 def _figure(value: float | None) -> str:

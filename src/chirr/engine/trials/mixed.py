@@ -40,14 +40,12 @@ class MixedFit:
         slopes = np.array([float(push @ d @ push) for d in (*groups, np.eye(len(x)))])
         products = [p @ d for d in (*groups, np.eye(len(x)))]
         information = 0.5 * np.array([[float(np.sum(a * b.T)) for b in products] for a in products])
-        inside = (
-            self.variances > 1e-7 * self.variances.max()
-        )  # a variance at nought is known to be there, not estimated
+        inside = self.variances > 1e-7 * self.variances.max()  # at nought a variance is held there, not estimated
         inside[-1] = True
         spread = np.linalg.pinv(information[np.ix_(inside, inside)])
-        return Estimate(
-            value=value, se=float(np.sqrt(v)), df=float(2 * v**2 / (slopes[inside] @ spread @ slopes[inside]))
-        )
+        doubt = float(slopes[inside] @ spread @ slopes[inside])
+        alone = float(self.variances[-1] + known.mean())
+        return Estimate(value=value, se=float(np.sqrt(v)), df=2 * v**2 / doubt, size=alone / v)
 
 
 def fit_mixed(

@@ -129,7 +129,7 @@ def _judge(out: PairResult, a: Side, b: Side, pairs: bool, rng: np.random.Genera
         left = np.concatenate([wa - wa.mean(), wb - wb.mean()])
     if out.rule.ratio and not counts:
         out.method += ", on logs"
-    _conclude(out, e)
+    conclude(out, e)
     if rng is None:
         return
     _beside(out, a, b, wa, wb, pairs=pairs, blocked=blocked, counts=counts, rng=rng)
@@ -229,7 +229,8 @@ def _block_means(out: PairResult, a: Side, b: Side) -> tuple[Side, Side]:
     return empty[0], empty[1]
 
 
-def _conclude(out: PairResult, e: Estimate) -> None:
+def conclude(out: PairResult, e: Estimate) -> None:
+    """Write into a result what an estimate on its working scale says."""
     rule = out.rule
     back = math.exp if rule.ratio else float
     out.estimate, out.effect = e, back(e.value)

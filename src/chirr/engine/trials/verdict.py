@@ -22,8 +22,8 @@ class Verdict:
     more: int | None = None
 
 
-def verdict(r: PairResult, n_a: int, n_b: int, *, paired: bool = False) -> Verdict:
-    """What a pair's result comes to. n_a, n_b: values of each way (paired: number of pairs in both)."""
+def verdict(r: PairResult, n_a: int, n_b: int, *, paired: bool = False, noun: str = "") -> Verdict:
+    """What a pair's result comes to. n_a, n_b: values of each way (paired: number of pairs in both), called `noun`."""
     if r.p is None:
         return Verdict(kind="not known", says=f"not known: {r.why}")
     found = found_words(r)
@@ -42,7 +42,11 @@ def verdict(r: PairResult, n_a: int, n_b: int, *, paired: bool = False) -> Verdi
         if r.equivalence is None:
             settle = "without a margin nothing can be shown to be as good; say how big a loss would matter"
     else:
-        each = f"{more} more pair{'' if more == 1 else 's'}" if paired else f"{more} more of each way"
+        each = (
+            f"{more} more pair{'' if more == 1 else 's'}"
+            if paired
+            else f"{more} more {noun + ' ' if noun else ''}of each way"
+        )
         settle = f"about {each} would settle it, if the truth is near what was found"
     return Verdict(kind="not known", says=f"not known yet: {found}{_one_side(r)}; {settle}", more=more)
 

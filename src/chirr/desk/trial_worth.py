@@ -1,0 +1,130 @@
+"""What a new way is worth to this farm: minutes and output in money a week, and which of its means is the short one."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from chirr.book import ledger, shelf
+from chirr.book.standing import Standing
+from chirr.desk.belief import swap_days_of
+from chirr.desk.trial_answers import Answer
+from chirr.desk.trial_plans import Trial, trial
+from chirr.desk.trial_rows import gathered
+from chirr.desk.trial_tables import TableFault
+from chirr.engine.trials.pair import Rule
+from chirr.engine.trials.rows import judge_units
+from chirr.engine.trials.worth import QUANTILES, Effect, Stakes, best_next, what_if, worth
+
+SEED = 11
+CHANGED = ("what", "value", "low", "middle", "high", "chance_it_pays")
+FULL = 0.05
+"""Less than this share of nursery and grow-out bins empty: space is what is short (judgement)."""
+Z90 = 1.6448536269514722
+
+
+def effect(middle: float, low: float, high: float, *, log: bool) -> Effect:
+    """An effect known by its middle and its 90 % interval."""
+    if not low < middle < high or (log and low <= 0):
+        raise TableFault("An interval must go from below its middle to above it" + (", above nought." if log else "."))
+    if log:
+        return Effect(value=math.log(middle), se=math.log(high / low) / (2 * Z90))
+    return Effect(value=middle, se=(high - low) / (2 * Z90))
+
+
+def decided(
+    ratio: Effect | None,
+    minutes: Effect | None,
+    stakes: Stakes,
+    *,
+    cost_of_clutch: float | None = None,
+    sd_of_clutch: float = 0.5,
+) -> Answer:
+    """Money and hours a week, the chance that the new way pays, how that changes, and whether to try further.
+
+    sd_of_clutch: spread of single clutches on the log scale; cost_of_clutch: what counting one more costs, in money.
+    """
+    if ratio is None and minutes is None and stakes.material_saved_per_tray == 0:
+        raise TableFault("Give what the new way changes: output, minutes, or material.")
+    found = worth(ratio, minutes, stakes, rng=np.random.default_rng(SEED))
+    grid: dict[str, Any] = {
+        "wages": [x * stakes.wage_per_hour for x in (0.5, 1.5, 2.0)] if stakes.wage_per_hour else [],
+        "worths": [x * stakes.worth_per_output for x in (0.0, 0.5, 2.0)] if stakes.worth_per_output else [],
+        "trays": [x * stakes.trays_per_week for x in (0.5, 2.0, 4.0)],
+    }
+    rows = what_if(ratio, minutes, stakes, seed=SEED, **grid)
+    out: Answer = {
+        "quantiles": list(QUANTILES), "gain_per_week": found.gain_per_week.tolist(),
+        "hours_saved_per_week": found.hours_per_week.tolist(), "chance_it_pays": found.chance_pays,
+        "mean_gain_per_week": found.mean_per_week, "weeks": stakes.weeks, "worth_of_certainty": found.knowing_all,
+        "what_if": [dict(zip(CHANGED, r, strict=True)) for r in rows],
+        "picture": _picture(found.gains),
+    }  # fmt: skip
+    if cost_of_clutch is not None and ratio is not None and stakes.worth_per_output > 0:
+        per_log = stakes.trays_per_week * stakes.output_per_tray * stakes.worth_per_output
+        n, net = best_next(
+            found.mean_per_week, float(found.gains.std()), per_log * sd_of_clutch * math.sqrt(2), 2 * cost_of_clutch,
+            stakes.weeks,
+        )  # fmt: skip
+        out["try_further"] = {"clutches_of_each": n, "worth_after_cost": net}
+    return out
+
+
+def _picture(gains: np.ndarray) -> list[dict[str, float]]:
+    """The distribution of the gain as bars, its outermost hundredths left out."""
+    low, high = np.quantile(gains, (0.01, 0.99))
+    counts, edges = np.histogram(gains, bins=24, range=(float(low), float(high) + 1e-9))
+    return [
+        {"from": float(a), "to": float(b), "share": float(c / len(gains))}
+        for a, b, c in zip(edges[:-1], edges[1:], counts, strict=True)
+    ]
+
+
+def short_of(s: Standing) -> tuple[str, str]:
+    """What limits the farm, as far as the book tells: ('space' or 'eggs', the reason in words)."""
+    bins = [b for b in s.bins.values() if b.duty != "breeding"]
+    empty = [b for b in bins if not b.lots and not b.hatching]
+    if not bins:
+        return "space", "there is no nursery or grow-out bin, so more eggs have nowhere to go"
+    if len(empty) < FULL * len(bins) or not empty:
+        return (
+            "space",
+            f"{len(empty)} of {len(bins)} nursery and grow-out bins are empty, so more eggs have nowhere to go",
+        )
+    return "eggs", f"{len(empty)} of {len(bins)} nursery and grow-out bins are empty, so more eggs can be raised"
+
+
+def decided_from_book(name: str, *, worth_per_1000_eggs: float, **more: Any) -> Answer:
+    """A trial's decision: its first way in place of its last, with the farm's own wage, trays and limits."""
+    t: Trial = trial(name)
+    s, card = ledger.live(), shelf.card()
+    rule = Rule(ratio=True, low=None, high=None)
+    new, old = t.ways[0], t.ways[-1]
+    eggs = gathered(s, t.by, "eggs", bins=set(t.bins) or None)
+    output = judge_units(eggs, new, old, rule).estimate
+    timed = gathered(s, t.by, "minutes", bins=set(t.bins) or None)
+    pace = judge_units(timed, new, old, rule).estimate
+    usual = timed.value[timed.way == old]
+    saved = None
+    if pace is not None and len(usual):
+        base = float(np.exp(np.log(usual).mean()))
+        share = math.exp(pace.value)
+        saved = Effect(value=base * (1 - share), se=base * share * pace.se, df=pace.df)
+    limit, why = short_of(s)
+    breeding = [b for b in s.bins.values() if b.duty == "breeding" and b.lots]
+    trays = sum(max(len(b.trays), 1) for b in breeding) * 7 / (swap_days_of(card.swap_days) if card else 3.0)
+    laid = eggs.value[eggs.way == old]
+    stakes = Stakes(
+        trays_per_week=max(trays, 1.0), wage_per_hour=card.wage_per_hour if card else 0.0,
+        output_per_tray=float(laid.mean()) if len(laid) else 0.0,
+        worth_per_output=0.0 if limit == "space" else worth_per_1000_eggs / 1000, **more,
+    )  # fmt: skip
+    ratio = Effect(value=output.value, se=output.se, df=output.df) if output is not None else None
+    answer = decided(ratio, saved, stakes)
+    return {"trial": name, "new": new, "present": old, "limit": limit, "limit_why": why,
+            "currency": card.currency if card else "", "trays_per_week": stakes.trays_per_week} | answer  # fmt: skip
+
+
+__all__ = ["Effect", "Stakes", "decided", "decided_from_book", "effect", "short_of"]
