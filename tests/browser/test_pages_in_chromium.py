@@ -16,6 +16,7 @@ PATHS = (
     "/round", "/racks", "/ahead", "/trays", "/book", "/farm", "/bins/W1-1", "/lots/G1", "/clutches/C2", "/book/add",
     "/book/add?deed=lay", "/book/add?deed=move&way=1", "/farm/card", "/farm/size-classes", "/farm/rooms/east",
     "/farm/bins/W1-1", "/farm/tray-types/slim", "/farm/people/Bram", "/cautions", "/me", "/trays?finished=1",
+    "/ahead/grade",
     "/ahead/promise?amount=100&unit=crickets&size_class=middling&day=2020-01-01", "/nothing-here",
 )  # fmt: skip
 CHARTED = ("/ahead", "/lots/G1")
@@ -115,6 +116,19 @@ def test_charts_are_drawn_under_the_strict_policy_in_the_colours_of_the_light(pa
         table.locator("summary").click()
         expect(table.locator("td").first).to_be_visible()
     assert inks["light"] != inks["dark"]
+
+
+def test_a_chart_is_read_off_by_touch(page_as: Open) -> None:
+    page = page_as("reader", "/lots/G1")
+    settle(page)
+    chart = page.locator("figure[data-chart] svg.marks").first
+    chart.scroll_into_view_if_needed()
+    box = chart.bounding_box()
+    assert box is not None
+    page.touchscreen.tap(box["x"] + box["width"] * 0.6, box["y"] + box["height"] * 0.5)
+    expect(page.locator(".chart-word")).to_contain_text("middle")
+    page.get_by_role("heading", level=1).tap()
+    expect(page.locator(".chart-word")).to_be_hidden()
 
 
 def test_the_question_is_answered_with_a_chance_without_leaving_the_page(page_as: Open) -> None:

@@ -25,6 +25,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "clutch": ("/clutches/C2", SEE),
     "ahead": ("/ahead", SEE),
     "promise": ("/ahead/promise?amount=10&unit=crickets&size_class=big&day=2027-04-10", SEE),
+    "grade": ("/ahead/grade", SEE),
     "trays": ("/trays", SEE),
     "book": ("/book", SEE),
     "add": ("/book/add", WORK),

@@ -85,6 +85,17 @@ def test_without_the_clock_no_minutes_are_made_up(who: Who) -> None:
     assert browse.entry(browse.search().lines[0].id).minutes is None
 
 
+def test_half_an_hour_later_the_undo_button_is_gone(who: Who, monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [1_000_000.0]
+    monkeypatch.setattr("chirr.pages.views.round.time.time", lambda: now[0])
+    hand = who("hand")
+    hand.post("/round/do", {"key": keys(hand, "feed:")[0]})
+    now[0] += 31 * 60
+    assert "Undo" not in hand.get("/round").content.decode()
+    hand.post("/round/undo")
+    assert browse.search().lines[0].standing == ""
+
+
 def test_htmx_gets_only_the_sheet_and_the_words_with_it(who: Who) -> None:
     hand = who("hand")
     answer = hand.post("/round/do", {"key": keys(hand, "feed:")[0]}, headers={"HX-Request": "true"}).content.decode()

@@ -19,8 +19,8 @@ PLACES = (
 )
 
 BELONGS = {
-    "bin": "racks", "lot": "racks", "clutch": "trays", "promise": "ahead", "add": "book", "entry": "book",
-    "correct": "book", "replace": "book", "cautions": "farm", "me": "",
+    "bin": "racks", "lot": "racks", "clutch": "trays", "promise": "ahead", "grade": "ahead", "add": "book",
+    "entry": "book", "correct": "book", "replace": "book", "cautions": "farm", "me": "",
 }  # fmt: skip
 
 

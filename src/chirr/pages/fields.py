@@ -153,7 +153,16 @@ def _pick(name: str, offer: Callable[[Choices], Iterable[Any]], kind: str = "sel
 
     def make(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
         options = tuple(offer(choices))
-        return [FormField(name=name, label=_LABELS[name], kind=kind, options=options, blank="choose", required=needed)]
+        return [
+            FormField(
+                name=name,
+                label=_LABELS[name],
+                kind=kind,
+                options=options,
+                blank="choose" if needed else "not said",
+                required=needed,
+            )
+        ]
 
     return make
 
@@ -171,6 +180,13 @@ def _clutch(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
     if deed.name == "lay":
         return [FormField(name="clutch", label="Name of the new clutch", required=needed)]
     return _pick("clutch", lambda c: ((n, f"{n}, in {b}") for n, b in c.clutches.items()))(deed, choices, needed)
+
+
+def _tray_type(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
+    if choices.tray_types:
+        return _pick("tray_type", lambda c: c.tray_types)(deed, choices, needed)
+    hint = "The farm has none yet: its owner names them on the Farm page."
+    return [FormField(name="tray_type", label=_LABELS["tray_type"], kind="select", hint=hint, blank="none yet")]
 
 
 def _to_lot(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
@@ -198,7 +214,7 @@ _MAKERS: dict[str, Maker] = {
     "to_bin": _pick("to_bin", lambda c: c.bins),
     "lot": _lot,
     "clutch": _clutch,
-    "tray_type": _pick("tray_type", lambda c: c.tray_types),
+    "tray_type": _tray_type,
     "substrate": _pick("substrate", lambda c: c.substrates, kind="list"),
     "cycle": _one("cycle", "whole"),
     "to_lot": _to_lot,

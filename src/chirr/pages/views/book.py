@@ -129,6 +129,8 @@ def _filled_in(request: HttpRequest, values: dict[str, str], choices: farm.Choic
         here = [lot for lot in choices.breeders if choices.lots[lot] == filled.get("bin")]
         if len(here) == 1:
             filled.setdefault("lot", here[0])
+    if "bin" in DEEDS[filled["deed"]].may and not filled.get("bin") and choices.lots.get(filled.get("lot", "")):
+        filled["bin"] = choices.lots[filled["lot"]]
     if "minutes" not in filled:
         clock = RoundClock.of(request.session)
         spent = clock.since_last_tap(time.time()) if clock.running else None

@@ -28,6 +28,8 @@ GROUP_WORDS = {
     "hatching": "Hatching", "nursery": "Nursery", "grow-out": "Grow-out", "breeding": "Breeding",
     "sick": "Sick: last, then wash your hands",
 }  # fmt: skip
+UNDO_S = 30 * 60
+"""After half an hour a tap is mended in the Book, not by a button that hides what it would take back."""
 MINUTES_EACH = (30, 60, 90, 120, 180, 240, 480)
 HANDS = (1, 2, 3, 4, 5, 6)
 
@@ -76,9 +78,15 @@ def _context(request: HttpRequest) -> dict[str, Any]:
         "day": day, "today": today, "live": live,
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
-        "clock": clock, "clock_minutes": clock.minutes(now), "last": request.session.get(LAST),
+        "clock": clock, "clock_minutes": clock.minutes(now), "last": _last_tap(request, now),
         "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
     }  # fmt: skip
+
+
+def _last_tap(request: HttpRequest, now: float) -> dict[str, Any] | None:
+    """The last tap of this session, while it is fresh enough to be taken back by one tap."""
+    last = request.session.get(LAST)
+    return last if last and now - last.get("at", 0) < UNDO_S else None
 
 
 def _day(request: HttpRequest, today: date) -> date:
@@ -144,7 +152,7 @@ def do(request: HttpRequest) -> HttpResponse:
         ids = desk.do(keys, actor=actor(request), minutes=clock.since_last_tap(now))
         if not ids:
             return "That was done already."
-        request.session[LAST] = {"ids": ids, "says": request.POST.get("says", "")[:200]}
+        request.session[LAST] = {"ids": ids, "says": request.POST.get("says", "")[:200], "at": now}
         clock.tapped(now).keep(request.session)
         return ""
 
@@ -155,11 +163,11 @@ def do(request: HttpRequest) -> HttpResponse:
 @require_POST
 def undo(request: HttpRequest) -> HttpResponse:
     """Take back what the last tap wrote."""
-    last = request.session.get(LAST)
+    last = _last_tap(request, time.time())
 
     def write() -> str:
         if not last:
-            return "There is nothing to take back."
+            return "There is nothing to take back here; mend older entries in the Book."
         desk.undo(last["ids"], actor=actor(request))
         del request.session[LAST]
         return ""

@@ -32,6 +32,13 @@ function look() {
     text: { color: ink, font },
     range: { category: COLOURS.map(colour), ordinal: COLOURS.map(colour) },
     mark: { color: first },
+    style: {
+      band80: { color: first },
+      band50: { color: first },
+      middle: { color: first },
+      window: { color: first },
+      fact: { color: ink },
+    },
     line: { color: first, strokeWidth: 2.5 },
     area: { color: first },
     rule: { color: soft },
@@ -48,7 +55,8 @@ document.body.append(bubble);
 /** Words beside the finger: plain text, set as text. */
 function speak(_handler, event, _item, value) {
   if (value === null || value === undefined || value === "") {
-    bubble.hidden = true;
+    // a finger leaves the glass the moment it has touched: its words stay until it touches elsewhere
+    if (!event || event.pointerType === "mouse") bubble.hidden = true;
     return;
   }
   bubble.textContent = typeof value === "object"
@@ -74,6 +82,8 @@ async function draw(figure) {
     const result = await window.vegaEmbed(place, spec, {
       ast: true, renderer: "svg", actions: false, defaultStyle: false, tooltip: speak, mode: "vega-lite",
     });
+    // Vega speaks when a pointer moves; a finger that only touches does not move
+    result.view.addEventListener("pointerdown", (event, item) => speak(null, event, item, item?.tooltip));
     drawn.set(figure, result);
     const svg = place.querySelector("svg");
     svg?.setAttribute("role", "img");
@@ -84,10 +94,20 @@ async function draw(figure) {
   }
 }
 
-export async function drawAll(root = document) {
-  for (const figure of root.querySelectorAll("figure[data-chart]")) await draw(figure);
+let queue = Promise.resolve();
+
+/** Draw all figures, one after another; a second call waits for the first. */
+export function drawAll(root = document) {
+  for (const figure of root.querySelectorAll("figure[data-chart]")) {
+    queue = queue.catch(() => {}).then(() => draw(figure));
+  }
+  return queue;
 }
 
 drawAll();
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => drawAll());
+addEventListener("pointerdown", (event) => {
+  if (!event.target.closest?.("[data-drawing]")) bubble.hidden = true;
+});
+addEventListener("scroll", () => { bubble.hidden = true; }, { passive: true });
 addEventListener("beforeprint", () => { bubble.hidden = true; });

@@ -10,6 +10,13 @@ document.addEventListener("change", (event) => {
 document.querySelector("[aria-invalid='true']")?.focus({ preventScroll: false });
 
 // A swap by htmx tells screen readers and leaves the focus where the hand was.
+document.addEventListener("htmx:afterSwap", (event) => {
+  const stop = event.detail.requestConfig?.parameters?.stop;
+  if (stop && document.activeElement === document.body) {
+    document.getElementById(stop)?.querySelector("button, a")?.focus({ preventScroll: true });
+  }
+});
+
 document.addEventListener("htmx:responseError", (event) => {
   const words = document.getElementById("messages");
   if (words) {
@@ -43,3 +50,7 @@ function tick() {
 document.addEventListener("htmx:afterSwap", () => { shownAt = performance.now(); tick(); });
 setInterval(tick, 1000);
 tick();
+
+// A new farm is most likely in the zone of the machine it is set up on.
+const zone = document.querySelector(".set-up #f-timezone");
+if (zone && !zone.value) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
