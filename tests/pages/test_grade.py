@@ -25,9 +25,10 @@ def kept(farm: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         Case(kind="mean mass", thing=f"G{i}", asked_at=0, answered_at=9 * DAY, truth=truth, said=said)
         for i, truth in enumerate((8.0, 9.5, 10.2, 12.0, 20.0))
     ]
+    drift = (Drift(kind="mean mass", inside=1, of=12, chance=1e-6, too_high=0),)
     report = Grade(
         made_at=small_farm.NOW, farm="Low Barn", first_entry=desk._first_entry(), draws=400,
-        asked=(small_farm.day(2), small_farm.day(20)), kinds=grade_kinds(cases), drift=(Drift(kind="mean mass", inside=1, of=12, chance=1e-6, too_high=0),),
+        asked=(small_farm.day(2), small_farm.day(20)), kinds=grade_kinds(cases), drift=drift,
     )  # fmt: skip
     path.write_bytes(msgspec.json.encode(report))
     return path
