@@ -123,13 +123,7 @@ def test_mean_mass_by_day_agrees_within_monte_carlo_error(name: str, wave: str) 
     assert np.abs(off).max() < ERRORS, worst(days, off)
 
 
-STILL_WARMED = pytest.mark.xfail(
-    reason="ahead lets warmth after the adult moult shrink adults that no longer grow; the walk does not", strict=True
-)
-AHEAD_WAVES = [pytest.param(*nw, marks=STILL_WARMED if nw[1] == "warming" else ()) for nw in SPECIES_WAVES]
-
-
-@pytest.mark.parametrize(("name", "wave"), AHEAD_WAVES)
+@pytest.mark.parametrize(("name", "wave"), SPECIES_WAVES)
 def test_mean_mass_looking_ahead_agrees_within_monte_carlo_error(
     name: str, wave: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

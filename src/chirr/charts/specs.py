@@ -52,9 +52,9 @@ def band_over_days(
 
     tip = [
         {"field": "day", "type": "temporal", "title": "day", "format": "%-d %b %Y"},
-        {"field": "low80", "type": "quantitative", "title": "8 in 10 above", "format": ",.3~r"},
+        {"field": "low80", "type": "quantitative", "title": "9 in 10 above", "format": ",.3~r"},
         {"field": "mid", "type": "quantitative", "title": "middle", "format": ",.3~r"},
-        {"field": "high80", "type": "quantitative", "title": "8 in 10 below", "format": ",.3~r"},
+        {"field": "high80", "type": "quantitative", "title": "9 in 10 below", "format": ",.3~r"},
     ]
     layers: list[Spec] = [
         {"mark": {"type": "area", "style": "band80", "opacity": 0.22}, "encoding": {"x": x, "y": y("low80"), "y2": {"field": "high80"}}},

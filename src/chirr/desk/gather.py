@@ -17,8 +17,9 @@ from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kin
 from chirr.records import Room, TrayType
 
 HOUR = 3600
-MEMORY_DAYS = 240
-"""Lots that ended longer ago no longer teach: strain, feed and keepers change (judgement)."""
+MEMORY_DAYS, MEMORY_LOTS = 240, 400
+"""Lots that ended longer ago no longer teach, nor more than so many ended ones: strain, feed and keepers change, and a
+few hundred lots say all there is to learn (judgement)."""
 
 REACH_DAYS = 60
 """The grid of hours reaches so far beyond the days looked ahead, for eggs that are slow."""
@@ -26,10 +27,13 @@ REACH_DAYS = 60
 COUNT_CV = {"eggs": 0.35, "pinheads": 0.3, "crickets": 0.2}
 """Relative error of a count whose own is not given: common practice, no published source."""
 
-STOCK_CV, SPLIT_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.1, 0.02, 0.02
-"""The same for numbers stocked or split off, for a sample weighing and for a harvest weighing."""
+STOCK_CV, SPLIT_CV, TAKE_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.12, 0.06, 0.02, 0.02
+"""The same for numbers stocked, split off or taken, for a sample weighing and for a harvest weighing."""
 
 FEW_FINISHED = 4
+MOSTLY_WRITTEN, ALWAYS_WRITTEN = 0.7, 0.97
+"""Where at least the first share of hatches was written down, none written so far means none seen so far; where at
+least the second, a tray emptied without one did not hatch (judgement)."""
 
 LONGEST_LOOK_S, USUAL_LOOK_S = 4 * 86400, 2 * 86400
 """Where the book shows no visit within the first of these before a hatch was seen, somebody is taken to have looked
@@ -67,7 +71,7 @@ def gather(
         s=s, at=at, start=start, species=species, lot_index={lot.name: i for i, lot in enumerate(lots)},
         clutch_index={c.name: i for i, c in enumerate(clutches)}, set_c={r.room: r.set_temperature_c for r in rooms},
         trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)}, swap_days=swap_days,
-        keeps_hatches=_keeps_hatches(s),
+        written_hatches=_written_hatches(s), laid_by=_by_breeders(clutches),
     )  # fmt: skip
     places = scene.number_places(lots, clutches)
     room_names = list(dict.fromkeys([*scene.set_c, *(room for room, _ in places)]))
@@ -80,17 +84,26 @@ def gather(
         set_c=np.array([scene.set_c.get(room, typical) for room, _ in places]), hours=(end - start) // HOUR,
         now_h=(at - start) / HOUR,
     )  # fmt: skip
-    history = FarmHistory(
-        clutches=tuple(scene.clutch(c, climate) for c in clutches), lots=tuple(scene.lot(lot, climate) for lot in lots),
-        now_h=(at - start) / HOUR, tray_types=len(tray_types),
-    )  # fmt: skip
     now = (at - start) // HOUR
+    history = FarmHistory(
+        clutches=tuple(scene.clutch(c) for c in clutches), lots=tuple(scene.lot(lot) for lot in lots),
+        now_h=(at - start) / HOUR, tray_types=len(tray_types), place_room=place_room,
+        measured_rooms=_measured_rooms(climate, place_room, len(room_names), now),
+    )  # fmt: skip
     return Gathered(
         history=history, clocks=make_clocks(climate.temp_c, species), lots=[lot.name for lot in lots],
         clutches=[c.name for c in clutches], place_room=place_room, start=start,
         clutch_temp_c=np.array([_mean_between(climate.temp_c[c.places[0]], c.laid_h, c.pulled_h) for c in history.clutches]),
         measured=bool(climate.measured[:, max(now - 14 * 24, 0) : now].any()),
     )  # fmt: skip
+
+
+def _measured_rooms(
+    climate: PlaceClimate, place_room: NDArray[np.int64], rooms: int, now: int
+) -> NDArray[np.bool_]:
+    """Rooms whose temperature rested on a reading in a fifth of the last two months' hours or more."""
+    lately = climate.measured[:, max(now - 60 * 24, 0) : max(now, 1)].mean(axis=1) >= 0.2
+    return np.array([bool(lately[place_room == r].any()) for r in range(rooms)], dtype=bool)
 
 
 def _mean_between(row: NDArray[np.float64], a: float, b: float) -> float:
@@ -110,7 +123,8 @@ def _readings(rows: list[tuple[int, str, int, float, float | None, str]], room: 
 
 def _remembered(s: Standing, at: int) -> tuple[list[Lot], list[Clutch]]:
     """Lots that live or ended not long ago, those they came from, and the clutches that bear on them."""
-    since = at - MEMORY_DAYS * 24 * HOUR
+    ended = sorted((lot.ended_at for lot in s.lots.values() if lot.ended_at is not None), reverse=True)
+    since = max(at - MEMORY_DAYS * 24 * HOUR, ended[MEMORY_LOTS] if len(ended) > MEMORY_LOTS else 0)
     names = {lot.name for lot in s.lots.values() if lot.ended_at is None or lot.ended_at >= since}
     todo = list(names)
     while todo:
@@ -120,17 +134,24 @@ def _remembered(s: Standing, at: int) -> tuple[list[Lot], list[Clutch]]:
                 todo.append(parent)
     clutches = [
         c for c in s.clutches.values()
-        if c.emptied_at is None or c.laid_at >= since or (c.to_lot is not None and c.to_lot in names)
+        if c.emptied_at is None or c.to_lot in names
     ]  # fmt: skip
     lots = sorted((s.lots[name] for name in names), key=lambda lot: (lot.named_at, lot.name))
     return [lot for lot in lots if lot.stays], sorted(clutches, key=lambda c: (c.laid_at, c.name))
 
 
-def _keeps_hatches(s: Standing) -> bool:
-    """Whether this farm writes down first pinheads, so that none written means none seen."""
+def _by_breeders(clutches: list[Clutch]) -> dict[str, list[Clutch]]:
+    found: dict[str, list[Clutch]] = {}
+    for c in clutches:
+        found.setdefault(c.lot, []).append(c)
+    return found
+
+
+def _written_hatches(s: Standing) -> float:
+    """Share of the finished clutches whose first pinheads were written down; 1 while there are only a few."""
     finished = [c for c in s.clutches.values() if c.emptied_at is not None or c.hatched_at is not None]
     seen = sum(c.hatched_at is not None for c in finished)
-    return len(finished) < FEW_FINISHED or seen >= 0.5 * len(finished)
+    return seen / len(finished) if len(finished) >= FEW_FINISHED else 1.0
 
 
 @dataclass(slots=True, kw_only=True)
@@ -146,7 +167,8 @@ class _Scene:
     set_c: dict[str, float]
     trays: dict[str, tuple[int, float]]
     swap_days: float
-    keeps_hatches: bool
+    written_hatches: float
+    laid_by: dict[str, list[Clutch]]
     places: dict[tuple[str, int], int] | None = None
 
     def hour(self, at: float) -> float:
@@ -164,17 +186,7 @@ class _Scene:
         bin_ = self.s.bins.get(stay.bin or "")
         return max(bin_.floor_cm2 + bin_.hides_cm2, 1.0) if bin_ else 20_000.0
 
-    def _measured(self, climate: PlaceClimate, stays: list[Stay], until: int) -> float:
-        """Share of a thing's hours in which its temperature rests on a reading."""
-        hours = got = 0.0
-        for stay, after in zip(stays, [*(p.at for p in stays[1:]), until], strict=True):
-            a, b = int(self.hour(stay.at)), int(self.hour(min(after, self.at)))
-            if b > a:
-                hours += b - a
-                got += float(climate.measured[self.place(stay), a:b].sum())
-        return got / hours if hours else 0.0
-
-    def clutch(self, c: Clutch, climate: PlaceClimate) -> ClutchFacts:
+    def clutch(self, c: Clutch) -> ClutchFacts:
         tray_type, area = self.trays.get(c.tray_type, (-1, 400.0))
         pulled = c.pulled_at if c.pulled_at is not None else max(c.laid_at + self.swap_days * 86400, self.at)
         counts = [f for f in c.facts if f.quantity is not None]
@@ -190,17 +202,17 @@ class _Scene:
             name=c.name, lot=self.lot_index.get(c.to_lot or "", -1), breeders=self.lot_index.get(c.lot, -1),
             laid_h=self.hour(c.laid_at), pulled_h=self.hour(pulled), tray_cm2=max(area, 1.0), tray_type=tray_type,
             starts_h=np.array([self.hour(p.at) for p in c.stays]), places=np.array([self.place(p) for p in c.stays]),
-            measured_share=self._measured(climate, c.stays, c.emptied_at or self.at), first_between=first,
+            cycle=c.cycle or 1, first_between=first,
             unseen_until_h=self._unseen_until(c) if not known else None,
             settled_h=self.hour(c.emptied_at) if c.emptied_at is not None else None,
-            dud=c.emptied_at is not None and not known and (self.keeps_hatches or c.pulled_at is None),
+            dud=c.emptied_at is not None and not known and (self.written_hatches >= ALWAYS_WRITTEN or c.pulled_at is None),
             egg_counts=tuple(self._count(f) for f in counts if f.unit == "eggs"), pinhead_counts=pinheads,
             first_entry=c.laid_entry,
         )  # fmt: skip
 
     def _unseen_until(self, c: Clutch) -> float | None:
         """Last visit at which no pinheads were written down, on a farm that writes them down."""
-        if not self.keeps_hatches or c.emptied_at is not None or c.pulled_at is None:
+        if self.written_hatches < MOSTLY_WRITTEN or c.emptied_at is not None or c.pulled_at is None:
             return None
         bin_ = self.s.bins.get(c.here.bin or "")
         seen = bin_.seen_at if bin_ else self.s.rooms_seen.get(c.here.room, (0, 0))[0]
@@ -210,7 +222,7 @@ class _Scene:
         cv = f.cv if f.cv is not None else COUNT_CV.get(f.unit or "crickets", 0.3)
         return self.hour(f.at), float(f.quantity or 0.0), float(np.sqrt(np.log1p(cv**2))), f.entry
 
-    def lot(self, lot: Lot, climate: PlaceClimate) -> LotFacts:
+    def lot(self, lot: Lot) -> LotFacts:
         times = [p.at for p in lot.stays]
 
         def stay_at(at: int) -> Stay:
@@ -227,11 +239,11 @@ class _Scene:
             chain.append(happen(lot.named_at, Kind.PLACE))
         chain += [
             happen(c.laid_at, Kind.LAY, other=self.clutch_index[c.name])
-            for c in self.s.clutches.values() if c.lot == lot.name and c.name in self.clutch_index
+            for c in self.laid_by.get(lot.name, ())
         ]  # fmt: skip
         chain.sort(key=lambda h: h.hour)
         return LotFacts(
-            name=lot.name, happenings=tuple(chain), measured_share=self._measured(climate, lot.stays, lot.ended_at or self.at),
+            name=lot.name, happenings=tuple(chain),
             ended_h=self.hour(lot.ended_at) if lot.ended_at is not None else None,
         )  # fmt: skip
 
@@ -251,12 +263,13 @@ class _Scene:
             stage, _, age = (f.other or "adult:0").partition(":")
             made = self._stocked(call, f, stage, float(age) if age not in ("", "None") else 0.0, stay)
         elif f.kind == "count":
-            made = call(f.at, Kind.COUNT, quantity=q, log_sd=self._count(f)[2], entry=f.entry)
+            made = call(f.at, Kind.COUNT, quantity=q, log_sd=self._count(f)[2], young=f.unit == "pinheads", entry=f.entry)
         elif f.kind == "weigh" and f.sample:
             mg = q * 1000.0 / f.sample
             made = call(f.at, Kind.WEIGH, quantity=mg, log_sd=sd or WEIGH_CV, sample=f.sample, entry=f.entry)
         elif f.kind == "take":
-            made = call(f.at, Kind.TAKE_KG if f.unit == "kg" else Kind.TAKE, quantity=q, entry=f.entry)
+            kind = Kind.TAKE_KG if f.unit == "kg" else Kind.TAKE
+            made = call(f.at, kind, quantity=q, log_sd=sd or TAKE_CV, entry=f.entry)
         elif f.kind == "out":
             made = call(f.at, Kind.OUT, quantity=q, log_sd=sd or SPLIT_CV, other=other, entry=f.entry)
         elif f.kind == "harvest" and q > 0:

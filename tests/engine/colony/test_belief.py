@@ -7,8 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chirr.engine.colony.belief import COUNT_LOG_SD, _between, draw
+from chirr.engine.colony.belief import draw
+from chirr.engine.colony.facts import COUNT_LOG_SD, between
 from chirr.engine.colony.history import Happening, Kind
+from chirr.engine.colony.latents import SEEN_SD
 from engine.colony.small_farm import DAY, ahead_of, belief_in, clutch, happening, history, lot, steady, stocked
 
 WARM = steady(30.0)
@@ -31,12 +33,13 @@ def test_with_no_facts_the_unknowns_stay_at_the_published_values() -> None:
 def test_a_count_right_after_stocking_gives_the_exact_normal_answer() -> None:
     """Two independent measurements of one logarithm: the precision-weighted mean, in any textbook on Bayesian inference.
 
-    The error of a count has heavier tails than the normal; near its middle it is the same to a few per cent.
+    A count's error is its own, the model's, and what its way of counting is off for good. Its tails are heavier than the
+    normal's; near the middle that is as a normal with 5/6 of the variance.
     """
     stocked_sd, count_sd = 0.2, 0.1
     farm = history(1.01, lots=(lot(stocked(1000, log_sd=stocked_sd, x=0.6), count(1.001, 1100, count_sd)),))
     belief = belief_in(farm, WARM)
-    w_stock, w_count = stocked_sd**-2, 6 / 5 * (count_sd**2 + COUNT_LOG_SD**2) ** -1
+    w_stock, w_count = stocked_sd**-2, 1 / (5 / 6 * (count_sd**2 + COUNT_LOG_SD**2) + SEEN_SD**2)
     expected = w_count * np.log(1.1) / (w_stock + w_count)
     got = np.log(belief.told.lots.number[0, 0] / 1000)
     assert np.isclose(got, expected, rtol=0.1)
@@ -123,8 +126,8 @@ def test_the_pull_of_bounds_is_the_derivative_of_their_log_likelihood(low: float
     sd, h = np.array([0.3]), 1e-4
 
     def loglik(shift: float) -> float:
-        return float(_between(bounds[0] - shift, bounds[1] - shift, sd)[2][0])
+        return float(between(bounds[0] - shift, bounds[1] - shift, sd)[2][0])
 
-    slope, curve, _ = _between(*bounds, sd)
+    slope, curve, _ = between(*bounds, sd)
     assert np.isclose(slope[0], (loglik(h) - loglik(-h)) / (2 * h), rtol=1e-3, atol=1e-4)
     assert np.isclose(curve[0], -(loglik(h) - 2 * loglik(0) + loglik(-h)) / h**2, rtol=1e-2, atol=2e-2)

@@ -17,8 +17,8 @@ from chirr.engine.biology.survival import density_survival_factor
 from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.clocks import ADULT, EGG, KNOT_H, NYMPH, WARMTH, Clocks, invert_rows
 from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_at_share, share_hatched
-from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, share
-from chirr.engine.colony.schedule import _read_rows
+from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, log_loss
+from chirr.engine.colony.schedule import egg_readings
 from chirr.engine.colony.sizes import developed_share_at_mass
 from chirr.engine.colony.walk import Biology, Cohorts, Told, walk
 
@@ -30,6 +30,9 @@ QUANTILES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 
 FAILED_SHARE = 0.03
 """Share of clutches that never hatch: mould, drying out (judgement)."""
+
+HATCHING_DAYS = 8
+"""So many days after its first pinheads a clutch may still be hatching."""
 
 WEATHER_C = 0.5
 """How far a room's mean temperature in the weeks ahead may differ from its recent one [degC, sd] (judgement)."""
@@ -223,7 +226,7 @@ class _Run:
         middle = 1.0 / speed + window / 2
         first = middle + offset_of_share(FIRST_SHARE, speed=speed, window=window, cv=cv)
         weather = np.exp(EGG_SENSITIVITY * self.weather[self.place_room[k.places[-1]]])
-        passed = float(_read_rows(a.rows[c : c + 1], a.laid_h[c : c + 1], np.array([self.now_h]))[0])
+        passed = float(egg_readings(a.rows[c : c + 1], a.laid_h[c : c + 1], np.array([self.now_h]))[0])
 
         def hour(reading: Floats) -> Floats:
             ahead = np.where(reading > passed, passed + (reading - passed) / weather, reading)
@@ -245,7 +248,8 @@ class _Run:
     def _expected_first(self, c: int, window: Floats) -> Floats:
         """Egg-clock reading of first pinheads as expected of any clutch of this farm."""
         spread = self.belief.latents.clutch_sd[0, c] * self.rng.standard_normal(len(window))
-        speed = np.exp(self.told.farm.egg_log_speed + spread)
+        warmer = EGG_SENSITIVITY * self.told.farm.room_c[self.belief.arrays.room[c]]
+        speed = np.exp(self.told.farm.egg_log_speed + warmer + spread)
         cv = self.belief.bio.species.egg_cv.value
         return reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=cv)
 
@@ -287,8 +291,10 @@ class _Run:
         number = _left(c, x, age, surface_cm2, bio)
         if shown is not None:
             number = number * shown
-        clock = np.maximum(c.clock[0] + nymph[:, None] - begun, 0.05)
-        warmer = (c.warmth[0] + passed[WARMTH][:, None] - np.interp(begun, nymph, passed[WARMTH])) / clock
+        until = np.minimum(nymph[:, None], adult_at)  # after the adult moult no warmth changes the size any more
+        clock = np.maximum(c.clock[0] + until - begun, 0.05)
+        warmth = passed[WARMTH]
+        warmer = (c.warmth[0] + np.interp(until, nymph, warmth) - np.interp(begun, nymph, warmth)) / clock
         cap = -np.log(1 - bio.size_cap)
         adult = (c.log_adult_mg[0] + np.clip(-bio.size_slope * warmer, -cap, cap)).astype(f4)
         m0 = self.told.farm.log_hatchling_mg.astype(f4)
@@ -327,8 +333,7 @@ class _Run:
         own = self._usual_lot_sd(lot)[:, None] * self.rng.standard_normal((4, draws))
         zero = np.zeros((1, draws))
         farm = self.told.farm
-        weather = NYMPH_SENSITIVITY * self.weather[self.place_room[place]]
-        log_speed = farm.nymph_log_speed + own[0] + weather
+        log_speed = farm.nymph_log_speed + own[0] + self._warmer(place)
         passed = self._days(place)
         grid = self.now_h + 24.0 * np.arange(passed.shape[1])
         back = self.clocks.read(np.full(2, place), np.array([self.now_h - 24.0, self.now_h]))[NYMPH]
@@ -344,12 +349,37 @@ class _Run:
         state = Cohorts(
             number=hatch.pinheads[None, :], x=zero, x_variance=((window**2 / 12 + cv**2 / hatch.speed**2) * ratio**2)[None, :],
             clock=zero, warmth=zero, adult_days=zero, log_speed=log_speed[None, :],
-            early=-np.log(share(farm.early_logit + own[1]))[None, :],
-            late=-np.log(share(farm.late_logit + own[2]))[None, :],
+            early=log_loss(farm.early_logit, own[1])[None, :],
+            late=log_loss(farm.late_logit, own[2])[None, :],
             log_adult_mg=(farm.log_adult_mg + own[3])[None, :],
             log_longevity=farm.log_longevity_days[None, :], unmarked=zero,
         )  # fmt: skip
         return self.cohort(state, passed, surface, shown, start)
+
+    def _warmer(self, place: int) -> Floats:
+        """Log speed of nymphs at a place above what its clock says: the room's own offset and the weather to come."""
+        room = int(self.place_room[place])
+        return np.asarray(NYMPH_SENSITIVITY * (self.told.farm.room_c[room] + self.weather[room]))
+
+    def _out_of_the_egg(self, lot: int, number: Floats) -> Floats32 | None:
+        """Share of a lot that has hatched by each day, while its newest clutches are still hatching; (days + 1, draws)."""
+        a, cv = self.belief.arrays, self.belief.bio.species.egg_cv.value
+        young = np.flatnonzero((a.lot == lot) & a.arrived & (a.reference_h > self.now_h - 24 * HATCHING_DAYS))
+        if not young.size:
+            return None
+        hours = self.now_h + 24.0 * np.arange(self.horizon.days + 1)
+        shown = np.ones((len(hours), len(number)))
+        total = np.maximum(number, self.told.clutches.pinheads[young].sum(axis=0))
+        for c in young:
+            speed = np.exp(self.told.clutches.log_speed[c])
+            window = np.full_like(speed, a.window[c])
+            place = int(self.belief.history.clutches[c].places[-1])
+            day = self.clocks.read(np.full(2, place), np.array([self.now_h - 24.0, self.now_h]))[EGG]
+            since_first = (hours - a.reference_h[c]) / 24.0 * max(float(day[1] - day[0]), 1e-3)
+            first = reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=cv)
+            out = share_hatched(first + since_first[:, None], speed=speed, window=window, cv=cv)
+            shown -= self.told.clutches.pinheads[c] / total * (1.0 - out)
+        return np.asarray(np.clip(shown, 0.0, 1.0), dtype=np.float32)
 
     def _usual_lot_sd(self, lot: int) -> Floats:
         """Spreads of a lot that is still to come: its own where it has a name, else the farm's usual ones."""
@@ -363,8 +393,9 @@ class _Run:
         place, surface = int(b.schedule.last_place[i]), float(b.schedule.last_surface_cm2[i])
         cohorts: list[_Cohort] = []
         if state.number.max() > 0:
-            state.log_speed = state.log_speed + NYMPH_SENSITIVITY * self.weather[self.place_room[place]]
-            cohorts.append(self.cohort(state, self._days(place), surface, None, None))
+            state.log_speed = state.log_speed + self._warmer(place)
+            shown = self._out_of_the_egg(i, state.number[0])
+            cohorts.append(self.cohort(state, self._days(place), surface, shown, None))
         waiting = not cohorts
         for c, hatch in hatches.items():
             if b.arrays.lot[c] == i and not b.arrays.arrived[c] and not b.history.clutches[c].dud:

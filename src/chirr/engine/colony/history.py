@@ -41,7 +41,7 @@ class Happening:
     """One event of a lot's life.
 
     quantity: crickets, or kg for TAKE_KG and HARVEST, or the sample's mean mass [mg] for WEIGH. other: the clutch
-    (ARRIVE, LAY) or the lot on the far side (OUT, IN, MIX). place, surface_cm2: where the lot is from then on.
+    (ARRIVE, LAY) or the lot on the far side (OUT, IN, MIX). young: a COUNT of pinheads. place, surface_cm2: where the lot is from then on.
     x, adult_days: for STOCK, the developed share and adult age. entry: the entry behind it, to name it by.
     """
 
@@ -53,6 +53,7 @@ class Happening:
     log_sd: float = 0.0
     sample: int = 0
     other: int = -1
+    young: bool = False
     x: float = 0.0
     adult_days: float = 0.0
     entry: str = ""
@@ -65,6 +66,7 @@ class ClutchFacts:
     lot: the lot its pinheads join (-1 if none yet); breeders: the lot that laid it (-1 if unknown). `pulled_h` is when
     the tray came out, or is meant to. `starts_h` and `places` are its path. First pinheads came between the two hours
     of `first_between`; or none were there at `unseen_until_h`. `settled_h`: by then it had surely hatched.
+    cycle: which use of its substrate this is.
     egg_counts, pinhead_counts: (hour, count, log_sd, entry).
     """
 
@@ -77,7 +79,7 @@ class ClutchFacts:
     tray_type: int
     starts_h: Floats
     places: Ints
-    measured_share: float = 1.0
+    cycle: int = 1
     first_between: tuple[float, float] | None = None
     unseen_until_h: float | None = None
     settled_h: float | None = None
@@ -93,7 +95,6 @@ class LotFacts:
 
     name: str
     happenings: tuple[Happening, ...]
-    measured_share: float = 1.0
     ended_h: float | None = None
 
 
@@ -105,4 +106,7 @@ class FarmHistory:
     lots: tuple[LotFacts, ...]
     now_h: float
     tray_types: int = 0
-    names: dict[str, int] = field(default_factory=dict)
+    place_room: Ints = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
+    """Room of each place."""
+    measured_rooms: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(1, dtype=bool))
+    """Rooms in which a thermometer hangs."""

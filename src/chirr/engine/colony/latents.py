@@ -21,23 +21,34 @@ Ints = NDArray[np.int64]
 
 FARM = (
     "egg_speed", "nymph_speed", "eggs", "capacity", "hatch", "early", "late", "adult_mass", "hatchling_mass", "longevity",
+    "later_use", "eggs_seen", "pinheads_seen", "crickets_seen",
 )  # fmt: skip
 """What the farm has of its own, in the order of the latent numbers."""
+
+LATER_USE = (-0.1, 0.3)
+"""Change of the log-odds of hatch with each further use of the substrate, mean and sd: most say single use is best;
+no figure (judgement)."""
+
+SEEN_SD = 0.12
+"""How far a way of counting may be off for good on a farm, on the log scale (judgement)."""
 
 STRAIN_SD = 0.06
 """Speed of a farm's strain against the published clock, beyond the range of the published constants (judgement)."""
 
 CLUTCH = ("speed", "eggs", "hatch")
-CLUTCH_SD = (0.03, 0.40, 0.6)
+CLUTCH_SD = (0.03, 0.40, 0.2)
 LOT = ("speed", "early", "late", "adult_mass")
-LOT_SD = (0.05, 0.5, 0.5, 0.08)
+LOT_SD = (0.05, 0.15, 0.12, 0.08)
 TRAY_TYPE_SD = 0.35
-"""Spreads between clutches, lots and tray types of one farm, on the working scales, until its own facts show what they
-are: judgement, no published source."""
+"""Spreads between clutches, lots and tray types of one farm, all of logarithms, until its own facts show what they are:
+judgement, no published source. A clutch or lot differs from its farm by a factor on its share, not by odds: one unit
+then moves the outcome equally at every level, so the best fit is not drawn to levels where odds do more."""
 
 UNMEASURED_C, MEASURED_C = 1.2, 0.4
-"""How far the temperature at a bin may lie from the set point, or from the thermometer of its level [degC, sd]
-(judgement)."""
+"""How far a room may lie from its set point, or from what its thermometers say [degC, sd] (judgement)."""
+
+AT_THE_BIN_C = 0.3
+"""How far a bin may lie from the rest of its level [degC, sd] (judgement)."""
 
 EGG_SENSITIVITY, NYMPH_SENSITIVITY = 0.067, 0.11
 """Change of the log of development rate with 1 degC near 30 degC, from the species table's clocks."""
@@ -54,6 +65,8 @@ class Latents:
 
     size: int
     tray_type: Ints
+    room: Ints
+    room_sd_c: Floats
     clutch: Ints
     clutch_sd: Floats
     lot: Ints
@@ -66,8 +79,9 @@ class Latents:
 
 def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     """Number every unknown of a farm and colour the local ones."""
-    size = len(FARM) + history.tray_types
     tray_type = len(FARM) + np.arange(history.tray_types)
+    room = len(FARM) + history.tray_types + np.arange(len(history.measured_rooms))
+    size = len(FARM) + history.tray_types + len(room)
     clutch = size + np.arange(3 * len(history.clutches)).reshape(len(history.clutches), 3).T
     size += clutch.size
     origin = np.zeros(len(history.lots), dtype=bool)
@@ -77,23 +91,23 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     lot[:, origin] = size + np.arange(4 * int(origin.sum())).reshape(int(origin.sum()), 4).T
     size += 4 * int(origin.sum())
     happening = np.full(len(schedule.lot), -1, dtype=np.int64)
-    changed = np.flatnonzero(np.isin(schedule.kind, (Kind.STOCK, Kind.OUT)) & (schedule.log_sd > 0))
+    changed = np.flatnonzero(np.isin(schedule.kind, (Kind.STOCK, Kind.OUT, Kind.TAKE, Kind.TAKE_KG)) & (schedule.log_sd > 0))
     happening[changed] = size + np.arange(len(changed))
     size += len(changed)
     colour, colours, bearing = _colour(history, schedule, clutch, lot, happening, size)
     return Latents(
-        size=size, tray_type=tray_type, clutch=clutch, lot=lot, happening=happening,
-        clutch_sd=_spreads(CLUTCH_SD, EGG_SENSITIVITY, np.array([c.measured_share for c in history.clutches])),
-        lot_sd=_spreads(LOT_SD, NYMPH_SENSITIVITY, np.array([one.measured_share for one in history.lots])),
+        size=size, tray_type=tray_type, room=room, room_sd_c=np.where(history.measured_rooms, MEASURED_C, UNMEASURED_C),
+        clutch=clutch, lot=lot, happening=happening,
+        clutch_sd=_spreads(CLUTCH_SD, EGG_SENSITIVITY, len(history.clutches)),
+        lot_sd=_spreads(LOT_SD, NYMPH_SENSITIVITY, len(history.lots)),
         colour=colour, colours=colours, bearing=bearing,
     )  # fmt: skip
 
 
-def _spreads(own: tuple[float, ...], sensitivity: float, measured_share: Floats) -> Floats:
+def _spreads(own: tuple[float, ...], sensitivity: float, things: int) -> Floats:
     """Spread of each kind for each thing; that of speed holds the temperature where it stood as well."""
-    sd = np.repeat(np.array(own)[:, None], len(measured_share), axis=1)
-    temp_sd = measured_share * MEASURED_C + (1 - measured_share) * UNMEASURED_C
-    sd[0] = np.hypot(sd[0], sensitivity * temp_sd)
+    sd = np.repeat(np.array(own)[:, None], things, axis=1)
+    sd[0] = np.hypot(sd[0], sensitivity * AT_THE_BIN_C)
     return sd
 
 
@@ -142,7 +156,11 @@ def _colour(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FarmLevel:
-    """The farm's own values for each draw; arrays of shape (draws,), `tray_type` of shape (tray types, draws)."""
+    """The farm's own values for each draw; arrays of shape (draws,), `tray_type` of shape (tray types, draws).
+
+    room_c: how much warmer each room is than it is thought to be [degC], shape (rooms, draws). seen: log bias of
+    counts of eggs, pinheads and crickets, shape (3, draws).
+    """
 
     egg_log_speed: Floats
     nymph_log_speed: Floats
@@ -154,7 +172,10 @@ class FarmLevel:
     log_adult_mg: Floats
     log_hatchling_mg: Floats
     log_longevity_days: Floats
+    later_use_logit: Floats
+    seen: Floats
     tray_type: Floats
+    room_c: Floats
 
 
 def farm_prior(species: Species) -> tuple[Floats, Floats]:
@@ -166,12 +187,14 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         0.0, 0.0, np.log(peak.value * recovered.value), np.log(s.tray_capacity_eggs_per_cm2.value),
         logit(s.hatch_share.value), logit(s.survival_to_day14.value), logit(s.survival_day14_to_adult.value),
         np.log(s.adult_mass_mg.value), np.log(s.hatchling_mg.value), np.log(s.adult_longevity_days.value),
+        LATER_USE[0], 0.0, 0.0, 0.0,
     ]  # fmt: skip
     sd = [
         np.hypot(s.egg_degree_days.log_sd, STRAIN_SD), np.hypot(s.nymph_degree_days.log_sd, STRAIN_SD),
         np.hypot(peak.log_sd, recovered.log_sd), s.tray_capacity_eggs_per_cm2.log_sd, s.hatch_share.logit_sd,
         s.survival_to_day14.logit_sd, s.survival_day14_to_adult.logit_sd, s.adult_mass_mg.log_sd,
         s.hatchling_mg.log_sd, s.adult_longevity_days.log_sd,
+        LATER_USE[1], SEEN_SD, SEEN_SD, SEEN_SD,
     ]  # fmt: skip
     return np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
 
@@ -183,10 +206,12 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
     return FarmLevel(
         egg_log_speed=v[0], nymph_log_speed=v[1], eggs_per_female_day=np.exp(v[2]), capacity_per_cm2=np.exp(v[3]),
         hatch_logit=v[4], early_logit=v[5], late_logit=v[6], log_adult_mg=v[7], log_hatchling_mg=v[8],
-        log_longevity_days=v[9], tray_type=TRAY_TYPE_SD * z[latents.tray_type],
+        log_longevity_days=v[9], later_use_logit=v[10], seen=v[11:14], tray_type=TRAY_TYPE_SD * z[latents.tray_type],
+        room_c=latents.room_sd_c[:, None] * z[latents.room],
     )  # fmt: skip
 
 
-def share(log_odds: Floats) -> Floats:
-    """A share from its log-odds."""
-    return np.asarray(expit(log_odds))
+def log_loss(log_odds: Floats, better: Floats) -> Floats:
+    """-log of a share: the farm's, from its log-odds, made better by a factor whose log is given; smooth, never below 0."""
+    sharp = 20.0
+    return np.asarray(np.logaddexp(0.0, sharp * (-np.log(expit(log_odds)) - better)) / sharp)

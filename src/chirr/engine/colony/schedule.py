@@ -41,6 +41,8 @@ class ClutchArrays:
     tray_type: Ints
     lot: Ints
     breeders: Ints
+    room: Ints
+    later_uses: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +57,9 @@ class Wave:
 class Schedule:
     """Every happening, numbered, in waves.
 
-    lot, other, quantity, sample, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,); `passed` of shape
-    (clocks, happenings) is what each clock moved since the lot's happening before. `surface_cm2` is that before the
-    happening. `last` is each lot's state after all of them: hour, place, surface.
+    lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,);
+    `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
+    `surface_cm2` are those of that time. `last` is each lot's state after all of them: hour, place, surface.
     """
 
     waves: tuple[Wave, ...]
@@ -65,6 +67,8 @@ class Schedule:
     other: Ints
     quantity: Floats
     sample: Ints
+    young: NDArray[np.bool_]
+    room: Ints
     x: Floats
     adult_days: Floats
     surface_cm2: Floats
@@ -86,7 +90,7 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
     knots = laid[:, None] + KNOT_H * np.arange(CLUTCH_KNOTS + 1)
     rows = path_readings(clocks, EGG, [k.starts_h for k in c], [k.places for k in c], knots)
     pulled = np.array([k.pulled_h for k in c], dtype=np.float64)
-    window = _read_rows(rows, laid, pulled)
+    window = egg_readings(rows, laid, pulled)
     reference = np.empty(len(c))
     for i, k in enumerate(c):
         if k.first_between is not None:
@@ -105,14 +109,15 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
     arrived = np.array([not k.dud for k in c], dtype=bool) & (reference <= history.now_h)
     return ClutchArrays(
         laid_h=laid, rows=rows, window=window, reference_h=reference,
-        reference_reading=_read_rows(rows, laid, reference), nymph_per_egg=ratio, arrived=arrived,
+        reference_reading=egg_readings(rows, laid, reference), nymph_per_egg=ratio, arrived=arrived,
         area_cm2=np.array([k.tray_cm2 for k in c], dtype=np.float64), days_in=np.maximum((pulled - laid) / 24.0, 0.02),
         tray_type=np.array([k.tray_type for k in c], dtype=np.int64),
         lot=np.array([k.lot for k in c], dtype=np.int64), breeders=np.array([k.breeders for k in c], dtype=np.int64),
+        room=history.place_room[last_place], later_uses=np.array([max(k.cycle - 1, 0) for k in c], dtype=np.float64),
     )  # fmt: skip
 
 
-def _read_rows(rows: Floats, laid_h: Floats, hour: Floats) -> Floats:
+def egg_readings(rows: Floats, laid_h: Floats, hour: Floats) -> Floats:
     """A clutch's egg-clock reading at one hour each."""
     k = np.clip((hour - laid_h) / KNOT_H, 0.0, rows.shape[1] - 1 - 1e-9)
     i = k.astype(np.int64)
@@ -218,7 +223,9 @@ def _as_arrays(
     return Schedule(
         waves=tuple(waves), lot=lot, other=np.array([h.other for _, h in flat], dtype=np.int64),
         quantity=np.array([h.quantity for _, h in flat], dtype=np.float64),
-        sample=np.array([h.sample for _, h in flat], dtype=np.int64), x=np.array([h.x for _, h in flat]),
+        sample=np.array([h.sample for _, h in flat], dtype=np.int64),
+        young=np.array([h.young for _, h in flat], dtype=bool),
+        room=history.place_room[place[prior]] if n else np.zeros(0, dtype=np.int64), x=np.array([h.x for _, h in flat]),
         adult_days=np.array([h.adult_days for _, h in flat]), surface_cm2=surface[prior] if n else surface,
         hatched=_hatched_so_far(flat, clutches, egg_cv), passed=np.maximum(passed, np.where(np.arange(5) == 3, -np.inf, 0.0)[:, None]),
         log_sd=np.array([h.log_sd for _, h in flat]), kind=kind, hour=hour, entry=tuple(h.entry for _, h in flat),
@@ -241,7 +248,7 @@ def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, e
                 continue
             one = np.ones(1)
             first = reading_at_share(0.01, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)
-            now = _read_rows(clutches.rows[c : c + 1], clutches.laid_h[c : c + 1], np.array([h.hour]))
+            now = egg_readings(clutches.rows[c : c + 1], clutches.laid_h[c : c + 1], np.array([h.hour]))
             since = first + now - clutches.reference_reading[c]
             out[row] = max(float(share_hatched(since, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)[0]), 0.02)
     return out

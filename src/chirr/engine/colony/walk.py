@@ -17,15 +17,16 @@ from chirr.engine.biology.species import Species
 from chirr.engine.biology.survival import day14_clock, density_survival_factor
 from chirr.engine.colony.clocks import ADULT, IDLE, NYMPH, WARMTH
 from chirr.engine.colony.history import Kind
-from chirr.engine.colony.latents import FarmLevel, Latents, farm_level, share
+from chirr.engine.colony.latents import EGG_SENSITIVITY, NYMPH_SENSITIVITY, FarmLevel, Latents, farm_level, log_loss
 from chirr.engine.colony.schedule import ClutchArrays, Schedule
 from chirr.engine.colony.sizes import SizeCurve, log_mass, mean_mass_mg
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FEWEST = 0.02
-"""However many are said to have left, this share of what was believed stays, until a count says otherwise."""
+SURE_SHARE = 0.75
+"""Up to this share of a lot may leave before what stays is doubted: both the number there and the number that left are
+uncertain, so the rest falls away gently instead of below nothing."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -132,9 +133,12 @@ def adult_loss(before_days: Floats, after_days: Floats, log_longevity: Floats, b
     return np.asarray((after_days * scale) ** k - (before_days * scale) ** k)
 
 
-def advance(c: Cohorts, passed: Floats, surface_cm2: Floats, bio: Biology) -> None:
-    """Let time pass for cohorts: `passed` of shape (clocks, lots, 1 or draws), surface of shape (lots, 1)."""
-    moved = passed[NYMPH] * np.exp(c.log_speed)
+def advance(c: Cohorts, passed: Floats, surface_cm2: Floats, warmer_c: Floats, bio: Biology) -> None:
+    """Let time pass for cohorts.
+
+    passed: shape (clocks, lots, 1); surface_cm2: (lots, 1); warmer_c: how much warmer than thought it was, (lots, draws).
+    """
+    moved = passed[NYMPH] * np.exp(c.log_speed + NYMPH_SENSITIVITY * warmer_c)
     x_after = c.x + moved
     loss = loss_between(c, x_after, passed[IDLE], c.number / surface_cm2, bio)
     grown = np.where(moved > 0, np.clip((x_after - 1.0) / np.maximum(moved, 1e-12), 0.0, 1.0), (c.x >= 1.0) * 1.0)
@@ -194,6 +198,7 @@ def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArra
     """Speed, eggs and pinheads of every clutch under unknowns `z` of shape (latents, draws)."""
     s = bio.species
     own = latents.clutch_sd[:, :, None] * z[latents.clutch]
+    warmer = EGG_SENSITIVITY * farm.room_c[arrays.room] if len(arrays.room) else 0.0
     by_age = age_curve(
         laid.age_days, s.pre_oviposition_days.value, ramp_days=s.laying_ramp_days.value,
         plateau_days=s.laying_plateau_days.value, decline_per_day=s.laying_decline_per_day.value,
@@ -206,8 +211,8 @@ def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArra
     eggs = arrays.area_cm2[:, None] * per_cm2 * np.exp(own[1])
     if farm.tray_type.size:
         eggs = eggs * np.exp(np.where(arrays.tray_type[:, None] >= 0, farm.tray_type[arrays.tray_type], 0.0))
-    hatched = share(farm.hatch_logit + own[2])
-    return Clutches(log_speed=farm.egg_log_speed + own[0], eggs=np.maximum(eggs, 1.0), pinheads=np.maximum(eggs * hatched, 0.5))
+    hatched = np.exp(-log_loss(farm.hatch_logit + arrays.later_uses[:, None] * farm.later_use_logit, own[2]))
+    return Clutches(log_speed=farm.egg_log_speed + warmer + own[0], eggs=np.maximum(eggs, 1.0), pinheads=np.maximum(eggs * hatched, 0.5))
 
 
 def walk(
@@ -239,7 +244,9 @@ def walk(
             kinds = tuple((kind, new_place[at[keep[at]]]) for kind, at in kinds)
             rows = rows[keep]
         c = lots.take(schedule.lot[rows])
-        advance(c, schedule.passed[:, rows, None], schedule.surface_cm2[rows, None], bio)
+        advance(
+            c, schedule.passed[:, rows, None], schedule.surface_cm2[rows, None], farm.room_c[schedule.room[rows]], bio
+        )
         if watch:
             _watch(rows, kinds, c, schedule, told, bio)
         for kind, at in kinds:
@@ -277,9 +284,9 @@ def _happen(
     told: Told, bio: Biology, left: dict[tuple[str, int], Cohorts],
 ) -> None:
     """Do what happenings of one kind do to their cohorts."""
-    q = schedule.quantity[rows, None]
+    q = schedule.quantity[rows, None] * np.exp(_miscount(rows, z, latents, schedule))
     if kind == Kind.STOCK:
-        c.add(_stocked(rows, z, latents, schedule, told.farm))
+        c.add(_stocked(rows, q, z, latents, schedule, told.farm))
     elif kind == Kind.ARRIVE:
         c.add(_arrived(rows, z, latents, schedule, arrays, told, bio))
     elif kind == Kind.TAKE_KG:
@@ -290,7 +297,7 @@ def _happen(
         c.number = _less(c.number, np.maximum(q - c.unmarked, 0.0))
         c.unmarked = np.zeros_like(c.unmarked)
     elif kind == Kind.OUT:
-        going = _split(rows, c, z, latents, schedule)
+        going = _split(c, q)
         for k, row in enumerate(rows):
             left[_link(schedule, int(row), int(schedule.lot[row]))] = going.take(np.array([k]))
     elif kind == Kind.GONE:
@@ -300,12 +307,16 @@ def _happen(
         c.add(_stack([left[_link(schedule, int(row), int(schedule.other[row]))] for row in rows]))
 
 
-def _split(rows: Ints, c: Cohorts, z: Floats, latents: Latents, schedule: Schedule) -> Cohorts:
-    """Take the part that is split off out of cohorts, and return it."""
-    own = latents.happening[rows, None] >= 0
-    error = np.where(own, schedule.log_sd[rows, None] * z[latents.happening[rows]], 0.0)
-    staying = _less(c.number, schedule.quantity[rows, None] * np.exp(error))
-    going = c.take(np.arange(len(rows)))
+def _miscount(rows: Ints, z: Floats, latents: Latents, schedule: Schedule) -> Floats:
+    """Log of how far the true number put in, split off or taken was from what was written."""
+    slot = latents.happening[rows]
+    return np.asarray(np.where(slot[:, None] >= 0, schedule.log_sd[rows, None] * z[slot], 0.0))
+
+
+def _split(c: Cohorts, q: Floats) -> Cohorts:
+    """Take the `q` that are split off out of cohorts, and return them."""
+    staying = _less(c.number, q)
+    going = c.take(np.arange(len(c.number)))
     going.number = c.number - staying
     going.unmarked = np.zeros_like(going.unmarked)
     c.number = staying
@@ -322,8 +333,11 @@ def _stack(parts: list[Cohorts]) -> Cohorts:
 
 
 def _less(number: Floats, going: Floats) -> Floats:
-    """What stays when some leave; never less than `FEWEST` of what was believed to be there."""
-    return np.asarray(np.maximum(number - going, FEWEST * number))
+    """What stays when some leave: the difference while it is well above nothing, then a smooth tail (see SURE_SHARE)."""
+    part = going / np.maximum(number, 1e-9)
+    rest = 1 - SURE_SHARE
+    tail = rest * np.exp(-np.clip(part - SURE_SHARE, 0.0, 50.0 * rest) / rest)
+    return np.asarray(number * np.where(part <= SURE_SHARE, 1 - part, tail))
 
 
 def _own(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats) -> Cohorts:
@@ -333,16 +347,15 @@ def _own(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats
     return Cohorts(
         number=number, x=zero, x_variance=zero.copy(), clock=zero.copy(), warmth=zero.copy(), adult_days=zero.copy(),
         log_speed=farm.nymph_log_speed + own[0],
-        early=-np.log(share(farm.early_logit + own[1])),
-        late=-np.log(share(farm.late_logit + own[2])),
+        early=log_loss(farm.early_logit, own[1]),
+        late=log_loss(farm.late_logit, own[2]),
         log_adult_mg=farm.log_adult_mg + own[3],
         log_longevity=farm.log_longevity_days + zero, unmarked=zero.copy(),
     )  # fmt: skip
 
 
-def _stocked(rows: Ints, z: Floats, latents: Latents, schedule: Schedule, farm: FarmLevel) -> Cohorts:
-    error = np.where(latents.happening[rows, None] >= 0, schedule.log_sd[rows, None] * z[latents.happening[rows]], 0.0)
-    new = _own(schedule.lot[rows], z, latents, farm, schedule.quantity[rows, None] * np.exp(error))
+def _stocked(rows: Ints, q: Floats, z: Floats, latents: Latents, schedule: Schedule, farm: FarmLevel) -> Cohorts:
+    new = _own(schedule.lot[rows], z, latents, farm, q)
     new.x = new.x + schedule.x[rows, None]
     new.adult_days = new.adult_days + schedule.adult_days[rows, None]
     new.clock = new.clock + np.minimum(schedule.x[rows, None], 1.0)

@@ -1,0 +1,219 @@
+"""The search for the unknowns that fit best: damped Gauss-Newton with derivatives taken through the walk itself.
+
+Lots that share no crickets are independent once the farm's level is given. So one step is tried at several lengths at
+once and each family of lots takes the length that suits it: one stubborn lot never holds the others back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.csgraph import connected_components
+from scipy.sparse.linalg import splu
+
+from chirr.engine.colony.facts import Facts, predict, pull, spread
+from chirr.engine.colony.history import Kind
+from chirr.engine.colony.latents import Latents
+from chirr.engine.colony.schedule import ClutchArrays, Schedule
+from chirr.engine.colony.walk import Biology, Laid, Told, walk
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_STEP, _LONGEST = 0.05, 3.0
+_PRIOR_TAIL = 8.0
+_NEAR = 0.25
+"""A step that gains less log posterior than this ends the search: far below what any figure shown can tell."""
+
+_FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.0, 0.5, 0.2, 0.0)
+"""Lengths at which a step of the farm's level, and of each family's own unknowns, is tried."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Point:
+    """One set of unknowns with everything that was worked out there.
+
+    off: how many spreads each fact lies off; score: log posterior, up to a constant.
+    """
+
+    z: Floats
+    told: Told
+    sd: Floats
+    off: Floats
+    gradient: Floats
+    curve: Floats
+    jacobian: Any
+    prior_weight: Floats
+    score: float
+
+
+class Search:
+    """A farm's facts and the walk that should explain them."""
+
+    def __init__(
+        self, latents: Latents, schedule: Schedule, arrays: ClutchArrays, bio: Biology, facts: Facts, laid: Laid
+    ) -> None:
+        self.latents, self.schedule, self.arrays = latents, schedule, arrays
+        self.bio, self.facts, self.laid = bio, facts, laid
+        self.columns = _Columns.of(facts, latents, schedule)
+        self.shifts = self.columns.shifts(latents)
+        self.family, self.fact_family = self.columns.families(latents)
+        accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
+        self.heavy = np.zeros(latents.size, dtype=bool)
+        self.heavy[accidents[accidents >= 0]] = True
+
+    def look(self, z: Floats, *, blur: float = 1.0) -> Point:
+        """Walk at `z` and beside it in every direction."""
+        batch = walk(z[:, None] + self.shifts, self.latents, self.schedule, self.arrays, self.laid, self.bio)
+        said = predict(batch, self.facts)
+        told = _first_draw(batch)
+        sd = spread(told, self.facts)
+        gradient, curve, loglik = pull(said[:, 0], sd, self.facts, blur=blur)
+        return Point(
+            z=z, told=told, sd=sd, off=np.where(self.facts.bounded, 0.0, (self.facts.value - said[:, 0]) / sd),
+            gradient=gradient, curve=curve, jacobian=self.columns.sparse((said[:, 1:] - said[:, :1]) / _STEP),
+            prior_weight=np.where(self.heavy, (_PRIOR_TAIL + 1) / (_PRIOR_TAIL + z**2), 1.0),
+            score=float(loglik.sum() + self.log_prior(z).sum()),
+        )  # fmt: skip
+
+    def log_prior(self, z: Floats) -> Floats:
+        """Log prior of each unknown, up to a constant: normal, with Student's tails where accidents happen.
+
+        Mould, a dried-out tray, a sick lot: one clutch or lot may be far from all others without that saying anything
+        of the farm.
+        """
+        tail = -0.5 * (_PRIOR_TAIL + 1) * np.log1p(z**2 / _PRIOR_TAIL)
+        return np.asarray(np.where(self.heavy, tail, -0.5 * z**2))
+
+    def climb(self, point: Point, *, blur: float = 1.0, steps: int) -> Point:
+        """At most so many gaining steps from a point, fewer once they gain next to nothing."""
+        for _ in range(steps):
+            step = solver(precision(point))(point.jacobian.T @ point.gradient - point.prior_weight * point.z)
+            z, score = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
+            if score <= point.score:
+                return point
+            new = self.look(z, blur=blur)
+            gain, point = new.score - point.score, new
+            if gain < _NEAR:
+                break
+        return point
+
+    def _best_lengths(self, point: Point, step: Floats, *, blur: float = 1.0) -> tuple[Floats, float]:
+        """The best of the lengths tried, for the farm as a whole and for each family by itself."""
+        local = self.family >= 0
+        tried = [(f, own) for f in _FARM_LENGTHS for own in _OWN_LENGTHS]
+        z = np.stack([point.z + np.where(local, own, f) * step for f, own in tried], axis=1)
+        batch = walk(z, self.latents, self.schedule, self.arrays, self.laid, self.bio)
+        said = predict(batch, self.facts)
+        families = int(self.family.max(initial=-1)) + 1
+        scores = np.zeros((families + 1, len(tried)))
+        for k in range(len(tried)):
+            loglik = pull(said[:, k], point.sd, self.facts, blur=blur)[2]
+            np.add.at(scores[:, k], self.fact_family, loglik)
+            np.add.at(scores[:, k], self.family, np.where(local, self.log_prior(z[:, k]), 0.0))
+        best, best_score = point.z, -np.inf
+        for n, length in enumerate(_FARM_LENGTHS):
+            mine = scores[:, n * len(_OWN_LENGTHS) : (n + 1) * len(_OWN_LENGTHS)]
+            choice = mine.argmax(axis=1)
+            own = np.asarray(_OWN_LENGTHS)[choice]
+            new = point.z + np.where(local, own[self.family], length) * step
+            total = float(mine.max(axis=1).sum() + self.log_prior(new)[~local].sum())
+            if total > best_score:
+                best, best_score = new, total
+        return best, best_score
+
+    def who_laid(self, told: Told) -> None:
+        """Take the females and their age when each tray went in as now believed; the usual ones where nobody knows."""
+        rows = np.flatnonzero(self.schedule.kind == Kind.LAY)
+        females, age = self.laid.females.copy(), self.laid.age_days.copy()
+        females[self.schedule.other[rows]] = np.maximum(self.bio.female_share * np.exp(told.log_number[rows, 0]), 1.0)
+        age[self.schedule.other[rows]] = told.adult_days[rows, 0]
+        unknown = np.setdiff1d(np.arange(len(females)), self.schedule.other[rows])
+        if len(rows) and len(unknown):
+            females[unknown] = np.median(females[self.schedule.other[rows]])
+            age[unknown] = np.median(age[self.schedule.other[rows]])
+        self.laid = Laid(females=females, age_days=age, warmth_factor=self.laid.warmth_factor)
+
+
+def precision(point: Point) -> Any:
+    """Precision of the unknowns at a point: the prior's, near one each, and what the facts add."""
+    return (sparse.diags(point.prior_weight, format="csr") + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsc()
+
+
+def _first_draw(told: Told) -> Told:
+    return Told(
+        lots=told.lots, clutches=told.clutches, farm=told.farm, log_number=told.log_number[:, :1],
+        log_mg=told.log_mg[:, :1], log_variance=told.log_variance[:, :1], adult_days=told.adult_days[:, :1],
+    )  # fmt: skip
+
+
+def solver(precision: Any) -> Any:
+    """Solve with the precision matrix: symmetric, so no pivoting."""
+    factor = splu(
+        precision.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+    )
+    return factor.solve
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Columns:
+    """Which unknown each derivative belongs to: the farm's one by one, the local ones by colour."""
+
+    farm: int
+    fact: Ints
+    column: Ints
+    source: Ints
+    size: int
+    facts: int
+    own_only: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, facts: Facts, latents: Latents, schedule: Schedule) -> _Columns:
+        farm = int((latents.colour < 0).sum())
+        fact, column = [], []
+        for i, (what, row) in enumerate(zip(facts.what, facts.row, strict=True)):
+            local = latents.bearing[schedule.lot[row]] if what <= 2 else latents.clutch[:, row]
+            fact.append(np.full(len(local), i))
+            column.append(local)
+        f = np.concatenate([*fact, np.zeros(0, dtype=np.int64)]).astype(np.int64)
+        c = np.concatenate([*column, np.zeros(0, dtype=np.int64)]).astype(np.int64)
+        return cls(farm=farm, fact=f, column=c, source=farm + latents.colour[c], size=latents.size, facts=len(facts.what),
+                   own_only=np.isneginf(facts.low))  # fmt: skip
+
+    def shifts(self, latents: Latents) -> Floats:
+        """Steps from the point itself: none, each farm unknown alone, each colour together; (latents, 1 + ...)."""
+        out = np.zeros((self.size, 1 + self.farm + latents.colours))
+        out[np.arange(self.farm), 1 + np.arange(self.farm)] = _STEP
+        local = np.flatnonzero(latents.colour >= 0)
+        out[local, 1 + self.farm + latents.colour[local]] = _STEP
+        return out
+
+    def sparse(self, slope: Floats) -> Any:
+        """The derivatives of all facts by all unknowns, shape (facts, latents).
+
+        'Not yet hatched' tells of its own clutch only: an overdue tray is a failure more often than a sign that all
+        the farm's eggs are slow.
+        """
+        dense = sparse.csr_matrix(np.where(self.own_only[:, None], 0.0, slope[:, : self.farm]))
+        wide = sparse.csr_matrix((dense.data, dense.indices, dense.indptr), shape=(self.facts, self.size))
+        local = sparse.csr_matrix((slope[self.fact, self.source], (self.fact, self.column)), shape=(self.facts, self.size))
+        return (wide + local).tocsr()
+
+    def families(self, latents: Latents) -> tuple[Ints, Ints]:
+        """The family of each unknown (-1 for the farm's) and of each fact (the last one where it has none)."""
+        groups = [*latents.bearing, *latents.clutch.T]
+        a = np.concatenate([np.zeros(0, dtype=np.int64), *(g[:-1] for g in groups)])
+        b = np.concatenate([np.zeros(0, dtype=np.int64), *(g[1:] for g in groups)])
+        links = sparse.csr_matrix((np.ones(len(a)), (a, b)), shape=(self.size, self.size))
+        label = connected_components(links, directed=False)[1]
+        local = latents.colour >= 0
+        names, numbered = np.unique(label[local], return_inverse=True)
+        family = np.full(self.size, -1, dtype=np.int64)
+        family[local] = numbered
+        fact = np.full(self.facts, len(names), dtype=np.int64)
+        fact[self.fact] = family[self.column]
+        return family, fact
