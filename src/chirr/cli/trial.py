@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,6 +23,13 @@ app = typer.Typer(
     help="Which way is better? Plan, watch and judge a trial.", no_args_is_help=True, rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )  # fmt: skip
+
+
+@app.callback()
+def begin() -> None:
+    """Numbers of this size are worked out faster by one thread than by several that wait for each other."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 Json = Annotated[bool, typer.Option("--json", help="JSON, for other programs.")]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="The table: a CSV file with a header row.")]
@@ -65,8 +73,8 @@ def told_plainly() -> Iterator[None]:
 @app.command(short_help="Judge a table: better, worse, as good, or not known yet.")
 def judge(
     name: Name = None, csv: Csv = None, outcome: Outcome = None, way: Way = None, block: Block = None,
-    margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05, against: Against = None,
-    less_is_better: Less = False, equal_spread: Equal = False, json: Json = False,
+    margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05,
+    against: Against = None, less_is_better: Less = False, equal_spread: Equal = False, json: Json = False,
 ) -> None:  # fmt: skip
     """Judge which way is better, or as good, from a table.
 
@@ -91,8 +99,8 @@ def judge(
 @app.command(short_help="Look at a trial that still runs: may it be stopped?")
 def look(
     name: Name = None, csv: Csv = None, outcome: Outcome = None, way: Way = None, block: Block = None,
-    margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05, against: Against = None,
-    less_is_better: Less = False,
+    margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05,
+    against: Against = None, less_is_better: Less = False,
     planned: Annotated[
         int | None, typer.Option(metavar="N", min=2, help="Rows of each way (or pairs) with which the trial ends.")
     ] = None,
@@ -262,7 +270,7 @@ def tell_judgement(answer: dict[str, Any], outcome: str) -> None:
     say(f"Verdict: {answer['verdict']}.")
     if len(pairs) == 1 and "chance_first_is_better" in pairs[0]:
         p = pairs[0]
-        say(f"The chance that {p['compared'][0]} is the better one: {_pct(p['chance_first_is_better'])}.")
+        say(f"The chance that {p['compared'][0]} is the better one: {in_chances(p['chance_first_is_better'])}.")
         say(f"Judged by {p['method']}.")
         if "by_ranks" in p:
             agree = (p["by_ranks"]["p"] < p["alpha"]) == (p["difference_test"]["p"] < p["alpha"])
@@ -283,7 +291,7 @@ def tell_look(answer: dict[str, Any]) -> None:
         say(f"{'Ratio' if 'ratio' in answer else 'Difference'}, however often looked at: {low} to {high}.")
     if "planned_look" in answer:
         p = answer["planned_look"]
-        share, z = _pct(p["share"]), abs(p["z"])
+        share, z = in_chances(p["share"]), abs(p["z"])
         say(f"At {share} of the plan |z| is {z:.2f}; as the first planned look it needs {p['bound']:.2f}.")
     say(f"Verdict: {answer['verdict']}.")
     for remark in answer.get("remarks", ()):
@@ -301,9 +309,9 @@ def _tell_power(a: dict[str, Any]) -> None:
         )
     if "n" in a:
         if "equivalence_power" in a:
-            say(f"With {a['n']} {unit}: chance to show them as good {_pct(a['equivalence_power'])}.")
+            say(f"With {a['n']} {unit}: chance to show them as good {in_chances(a['equivalence_power'])}.")
         if "difference_power" in a:
-            say(f"With {a['n']} {unit}: chance to find {size} {_pct(a['difference_power'])}.")
+            say(f"With {a['n']} {unit}: chance to find {size} {in_chances(a['difference_power'])}.")
         return
     if "margin" in a:
         n = a["equivalence_n"]
@@ -343,5 +351,6 @@ def _figure(value: float | None) -> str:
     return "?" if value is None else f"{value:.4g}" if abs(value) < 1000 else f"{value:,.0f}"
 
 
-def _pct(value: float) -> str:
+def in_chances(value: float) -> str:
+    """A chance in per cent, never a full one."""
     return f"{100 * value:.0f} %" if 0.005 < value < 0.995 else "over 99 %" if value > 0.5 else "under 1 %"

@@ -9,7 +9,7 @@ import typer
 from chirr.cli import trial
 from chirr.cli.farm import farm_path, open_farm
 from chirr.cli.say import BadInput, Trouble, amount, say, say_json, sorry, table
-from chirr.cli.trial import Alpha, Json, share, tell_judgement, told_plainly
+from chirr.cli.trial import Alpha, Json, in_chances, share, tell_judgement, told_plainly
 
 if TYPE_CHECKING:
     from chirr.records import Person
@@ -57,12 +57,17 @@ def plan(
     elif keep:
         open_farm()  # says that there is none
     with told_plainly():
-        from chirr.desk import trial_plans
+        from chirr.desk import trial_sizes
 
-        answer = trial_plans.plan(
-            [w.strip() for w in ways.split(",") if w.strip()], by=by, outcome=outcome,
+        ground = trial_sizes.Ground()
+        if there:
+            from chirr.desk import trial_plans
+
+            ground = trial_plans.ground(outcome)
+        answer = trial_sizes.plan(
+            [w.strip() for w in ways.split(",") if w.strip()], ground, by=by, outcome=outcome,
             margin=share(margin, "--margin", most=0.99), alpha=alpha, wanted=power, bins=bins,
-            clutches_per_bin_week=clutches, farm=there,
+            clutches_per_bin_week=clutches,
         )  # fmt: skip
         if keep:
             if kind not in KINDS:
@@ -174,8 +179,10 @@ def decide(
         from chirr.desk import trial_worth as desk
 
         if name is not None:
+            from chirr.desk.trial_stakes import decided_from_book
+
             try:
-                answer = desk.decided_from_book(
+                answer = decided_from_book(
                     name, worth_per_1000_eggs=worth_per_1000, material_saved_per_tray=material, once=once, weeks=weeks
                 )
             except LookupError as unknown:
@@ -242,22 +249,24 @@ def _tell_plan(a: dict[str, Any]) -> None:
 
 def _tell_decision(a: dict[str, Any]) -> None:
     q = a["gain_per_week"]
-    money = a.get("currency", "")
+    money = f" {a['currency']}" if a.get("currency") else ""
     if "limit_why" in a:
         say(f"{a['new']} in place of {a['present']}. What is short here: {a['limit']}; {a['limit_why']}.")
-    say(f"Gain a week: {q[3]:,.2f} {money} ({q[1]:,.2f} to {q[5]:,.2f} in 8 of 10).")
+    say(f"Gain a week: {q[3]:,.2f}{money} ({q[1]:,.2f} to {q[5]:,.2f} in 8 of 10).")
     h = a["hours_saved_per_week"]
     say(f"Hours saved a week: {h[3]:.1f} ({h[1]:.1f} to {h[5]:.1f}).")
-    say(f"The chance that it pays: {100 * a['chance_it_pays']:.0f} %.\n")
+    say(f"The chance that it pays: {in_chances(a['chance_it_pays'])}.\n")
     most = max(b["share"] for b in a["picture"]) or 1.0
     for b in a["picture"][::2]:
         say(f"  {amount(b['from']):>8}  {'#' * round(30 * b['share'] / most)}")
     say()
-    rows = [
-        (x["what"].replace("_", " "), amount(x["value"]), f"{x['middle']:,.2f} ({x['low']:,.2f} to {x['high']:,.2f})",
-         f"{100 * x['chance_it_pays']:.0f} %")
-        for x in a["what_if"]
-    ]  # fmt: skip
+    rows = []
+    for x in a["what_if"]:
+        of_1000 = x["what"] == "worth_per_output"
+        what = "worth of 1,000" if of_1000 else x["what"].replace("_", " ")
+        value = amount(x["value"] * (1000 if of_1000 else 1))
+        gain = f"{x['middle']:,.2f} ({x['low']:,.2f} to {x['high']:,.2f})"
+        rows.append((what, value, gain, in_chances(x["chance_it_pays"])))
     table("If it were otherwise", ("what", "value", "gain a week", "pays"), rows)
     say(f"Knowing for certain would be worth {amount(a['worth_of_certainty'])} over {a['weeks']:g} weeks.")
     if "try_further" in a:

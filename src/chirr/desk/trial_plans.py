@@ -1,4 +1,4 @@
-"""Trials planned: how many bins for how many weeks, the draw, and the note of the book that keeps it.
+"""Trials in the book: what the farm gives a plan to rest on, the draw, and the note that keeps it.
 
 A plan is a `note` entry whose note is the word 'trial' and a line of JSON; the way of a clutch is read from what the
 book says of its tray anyway (type, substrate, cycle, days in), or from a note on the clutch or lot: 'way NAME'. So a
@@ -7,11 +7,8 @@ trial travels with the folder and is corrected like any other entry (docs/decisi
 
 from __future__ import annotations
 
-import math
 import time
-from collections.abc import Sequence
 from datetime import date
-from typing import Any
 
 import msgspec
 import numpy as np
@@ -23,17 +20,13 @@ from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.belief import swap_days_of
 from chirr.desk.trial_answers import Answer
-from chirr.desk.trial_rows import BY, OUTCOMES, WAY, own_spread
+from chirr.desk.trial_rows import WAY, own_spread
+from chirr.desk.trial_sizes import BY, OUTCOMES, Ground
 from chirr.desk.trial_tables import TableFault
 from chirr.engine.trials.allocation import allocate, allocate_crossing
-from chirr.engine.trials.rows import Spread
-from chirr.engine.trials.sizing import MOST_WEEKS, Sized, sized, smallest_margin
 from chirr.records import Entry, Person
 
 WORD = "trial "
-USUAL = Spread(bin_sd=0.2, clutch_sd=math.hypot(0.40, 0.34))
-"""Before any data, on logs: between bins, and between clutches of a bin with a core sample's error of 35 % (judgement;
-the error of counting is common practice, no published source)."""
 
 
 class Trial(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -81,96 +74,19 @@ def trial(name: str) -> Trial:
     return known[name]
 
 
-def plan(
-    ways: Sequence[str],
-    *,
-    by: str = "tray_type",
-    outcome: str = "eggs",
-    margin: float = 0.1,
-    alpha: float = 0.05,
-    wanted: float = 0.8,
-    bins: int | None = None,
-    clutches_per_bin_week: float | None = None,
-    farm: bool = True,
-) -> Answer:
-    """How many bins and clutches for how many weeks, each bin keeping one way or having all in turn.
-
-    With `farm` spread, bins and rhythm are the book's own as far as it has them; 'from' says which.
-    """
-    asked(ways, by, outcome, margin, alpha, wanted)
-    spread, source = USUAL, "usual spreads, as no farm was asked"
-    have, rhythm = 12, 7 / 3
-    if farm:
-        s = ledger.live()
-        spread, source = _spread(s, outcome)
-        breeding = [b for b in s.bins.values() if b.duty == "breeding"]
-        have = len(breeding)
-        card = shelf.card()
-        trays = max((len(b.trays) for b in breeding), default=1) or 1
-        rhythm = trays * 7 / (swap_days_of(card.swap_days) if card else 3.0)
-    have, rhythm = bins or have, clutches_per_bin_week or rhythm
-    bound = -math.log1p(-margin)
-    common: dict[str, Any] = {
-        "bins": have, "ways": len(ways), "clutches_per_bin_week": rhythm, "low": -bound, "high": bound, "alpha": alpha,
-        "wanted": wanted,
-    }  # fmt: skip
-    options = [o for kind in ("apart", "crossing") if (o := sized(kind, spread, **common)) is not None]
-    return {
-        "ways": list(ways), "by": by, "outcome": outcome, "margin": [1 - margin, 1 / (1 - margin)], "alpha": alpha,
-        "wanted": wanted, "bins": have, "clutches_per_bin_week": rhythm,
-        "spread": {"between_bins": spread.bin_sd, "between_clutches": spread.clutch_sd, "from": source},
-        "options": [_option(o, spread, len(ways), alpha, wanted) for o in options],
-        "advice": _advice(options, have, len(ways)),
-    }  # fmt: skip
-
-
-def asked(ways: Sequence[str], by: str, outcome: str, margin: float, alpha: float, wanted: float) -> None:
-    """Raise TableFault when a question cannot be asked."""
-    if len(set(ways)) < 2 or len(set(ways)) < len(ways):
-        raise TableFault("Name at least two different ways, such as --ways short,long.")
-    if by not in BY:
-        raise TableFault(f"Ways cannot be told apart by {by}; use one of {', '.join(BY)}.")
-    if outcome not in OUTCOMES:
-        raise TableFault(f"{outcome} is not an outcome; use one of {', '.join(OUTCOMES)}.")
-    if not 0 < margin < 1:
-        raise TableFault("A plan needs a margin between 0 and 100 %: how big a loss would matter.")
-    if not 0 < alpha < 0.5 or not alpha < wanted < 1:
-        raise TableFault("The error must lie under 0.5, and the power above it and under 1.")
-
-
-def _spread(s: Standing, outcome: str) -> tuple[Spread, str]:
+def ground(outcome: str) -> Ground:
+    """What the book gives a plan to rest on; usual spreads where its own are not known yet."""
+    s, card = ledger.live(), shelf.card()
+    breeding = [b for b in s.bins.values() if b.duty == "breeding"]
+    trays = max((len(b.trays) for b in breeding), default=1) or 1
+    rhythm = trays * 7 / (swap_days_of(card.swap_days) if card else 3.0)
     own = own_spread(s, outcome)
     if own is None:
-        return USUAL, "usual spreads, as the book has too few counts to show its own"
+        source = "usual spreads, as the book has too few counts to show its own"
+        return Ground(source=source, bins=len(breeding), clutches_per_bin_week=rhythm)
     spread, n = own
-    return spread, f"this farm's own spread, from {n} clutches"
-
-
-def _option(o: Sized, spread: Spread, ways: int, alpha: float, wanted: float) -> Answer:
-    per_way = o.bins // ways if o.kind == "apart" else o.bins
-    each = max(o.clutches // (per_way * ways), 1)
-    margin = smallest_margin(o.kind, spread, per_way=per_way, clutches_each=each, alpha=alpha, wanted=wanted)
-    return {k: getattr(o, k) for k in Sized.__slots__} | {"smallest_margin": margin}
-
-
-def _advice(options: list[Sized], bins: int, ways: int) -> str:
-    if not options:
-        return f"{bins} bins are too few for {ways} ways; at least {2 * ways} are needed, or 2 with every way in turn."
-    good = [o for o in options if o.enough]
-    if not good:
-        return (
-            f"Not even in {MOST_WEEKS} weeks: take more bins, a wider margin, or count more closely; "
-            "the margin that each plan can show stands beside it."
-        )
-    best = min(good, key=lambda o: (o.clutches, o.weeks))
-    other = next((o for o in options if o.kind != best.kind), None)
-    words = {"apart": "Let each bin keep one way", "crossing": "Let each bin have every way in turn"}[best.kind]
-    saves = ""
-    if other is not None and other.clutches > best.clutches:
-        least = "" if other.enough else "more than "
-        saves = f", instead of {least}{other.clutches} in {least}{other.weeks} weeks the other way"
-    carry = "; only where nothing carries over from one way to the next" if best.kind == "crossing" else ""
-    return f"{words}: {best.clutches} clutches in {best.weeks} weeks{saves}{carry}."
+    source = f"this farm's own spread, from {n} clutches"
+    return Ground(spread=spread, source=source, bins=len(breeding), clutches_per_bin_week=rhythm)
 
 
 def keep(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,35 +11,13 @@ from chirr.book.replay import voided
 from chirr.book.standing import Clutch, Standing
 from chirr.desk import clock
 from chirr.desk.gather import COUNT_CV
+from chirr.desk.trial_sizes import BY
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.rows import Spread, Units, spread_of
 
 ENOUGH_CLUTCHES, ENOUGH_BINS = 20, 3
 """Counted clutches and their bins before the farm's own spread is believed (judgement)."""
 WAY = "way "
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What is compared: its unit, and whether less of it is better."""
-
-    unit: str
-    less: bool = False
-
-
-OUTCOMES: dict[str, Outcome] = {
-    "eggs": Outcome("eggs a clutch"), "pinheads": Outcome("pinheads a clutch"), "kg": Outcome("kg a lot"),
-    "minutes": Outcome("minutes a tray", less=True),
-}  # fmt: skip
-
-BY: dict[str, Callable[[Clutch], str | None]] = {
-    "tray_type": lambda c: c.tray_type,
-    "substrate": lambda c: c.substrate,
-    "cycle": lambda c: None if c.cycle is None else str(c.cycle),
-    "days_in": lambda c: None if c.pulled_at is None else str(round((c.pulled_at - c.laid_at) / 86400)),
-    "mark": lambda _: None,
-}
-"""How the book tells the ways of clutches apart; 'mark' is by notes 'way NAME' on clutches or lots."""
 
 
 @dataclass(slots=True)

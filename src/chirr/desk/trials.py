@@ -15,8 +15,9 @@ import numpy as np
 from chirr.book import ledger
 from chirr.desk import clock
 from chirr.desk.trial_answers import Answer, pair_json
-from chirr.desk.trial_plans import Trial, asked, trial
-from chirr.desk.trial_rows import OUTCOMES, gathered
+from chirr.desk.trial_plans import Trial, trial
+from chirr.desk.trial_rows import gathered
+from chirr.desk.trial_sizes import OUTCOMES, asked
 from chirr.engine.trials.looks import always_interval
 from chirr.engine.trials.pair import Rule
 from chirr.engine.trials.rows import Units, judge_units

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import linalg, optimize
+from scipy import linalg, optimize, sparse
 
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.estimates import Estimate, TooFew
@@ -75,8 +75,11 @@ def fit_mixed(
     if scale <= 1e-20 * max(float(v @ v), 1e-300):
         raise TooFew("The values do not vary, so nothing can be said of their spread.")
 
+    z, which = _columns(groupings, n)
+    terms = np.column_stack([design, v])
+
     def loss(root: Floats) -> float:
-        return -_reml(v, design, groups, known, scale * root**2)
+        return -_reml(terms, z, which, known, scale * root**2)
 
     start = np.full(len(groups) + 1, (1.0 / (len(groups) + 1)) ** 0.5)
     best = min(
@@ -103,6 +106,20 @@ def _same(labels: ArrayLike) -> Floats:
     return np.asarray(a[:, None] == a[None, :], dtype=np.float64)
 
 
+def _columns(groupings: Sequence[ArrayLike], n: int) -> tuple[sparse.csr_array, NDArray[np.int64]]:
+    """One column of 0 and 1 for each bin, date..., and the variance that each column has."""
+    of, which, width = [], [], 0
+    for k, labels in enumerate(groupings):
+        names, place = np.unique(np.asarray(labels), return_inverse=True)
+        of.append(width + place)
+        which += [k] * len(names)
+        width += len(names)
+    rows = np.tile(np.arange(n), len(of))
+    ones = np.ones(n * len(of))
+    columns = np.concatenate(of) if of else np.empty(0, dtype=np.int64)
+    return sparse.csr_array((ones, (rows, columns)), shape=(n, width)), np.array(which, dtype=np.int64)
+
+
 def _total(groups: tuple[Floats, ...], known: Floats, variances: Floats) -> Floats:
     out = np.diag(known + variances[-1])
     for d, s in zip(groups, variances, strict=False):
@@ -116,17 +133,24 @@ def _projection(x: Floats, groups: tuple[Floats, ...], known: Floats, variances:
     return inverse, np.asarray(inverse - middle @ np.linalg.solve(x.T @ middle, middle.T), dtype=np.float64)
 
 
-def _reml(y: Floats, x: Floats, groups: tuple[Floats, ...], known: Floats, variances: Floats) -> float:
+def _reml(a: Floats, z: sparse.csr_array, which: NDArray[np.int64], known: Floats, variances: Floats) -> float:
+    """Restricted log likelihood. a: the terms with the outcome as last column; z: one column for each bin, date...
+
+    Written in the size of z (Woodbury), as there are far fewer bins and dates than units; `which` is the variance of
+    each of its columns.
+    """
+    n, k = a.shape[0], a.shape[1] - 1
+    alone = known + variances[-1]
+    root = np.sqrt(variances[which])
+    back = (z.multiply(1 / alone[:, None])).T.tocsr()
+    inner = np.eye(len(which)) + root[:, None] * (back @ z).toarray() * root
+    side = root[:, None] * (back @ a)
     try:
-        factor = linalg.cholesky(_total(groups, known, variances), lower=True)
+        factor = linalg.cholesky(inner, lower=True)
+        half = linalg.solve_triangular(factor, side, lower=True)
+        whole = linalg.cholesky(a.T @ (a / alone[:, None]) - half.T @ half, lower=True)
     except linalg.LinAlgError:
         return -1e300
-    wx, wy = linalg.solve_triangular(factor, x, lower=True), linalg.solve_triangular(factor, y, lower=True)
-    inner = linalg.cholesky(wx.T @ wx, lower=True)
-    fitted = linalg.solve_triangular(inner, wx.T @ wy, lower=True)
-    n, k = x.shape
-    rest = float(wy @ wy - fitted @ fitted)
-    return float(
-        (n - k) * float(np.log(2 * np.pi)) + 2 * float(np.log(np.diag(factor)).sum())
-        + 2 * float(np.log(np.diag(inner)).sum()) + rest
-    ) * -0.5  # fmt: skip
+    logs = np.log(alone).sum() + 2 * np.log(np.diag(factor)).sum() + 2 * np.log(np.diag(whole)[:k]).sum()
+    # the last diagonal is what the terms leave of the outcome
+    return float(-0.5 * ((n - k) * np.log(2 * np.pi) + logs + whole[k, k] ** 2))

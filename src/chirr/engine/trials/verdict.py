@@ -25,7 +25,7 @@ class Verdict:
 def verdict(r: PairResult, n_a: int, n_b: int, *, paired: bool = False, noun: str = "") -> Verdict:
     """What a pair's result comes to. n_a, n_b: values of each way (paired: number of pairs in both), called `noun`."""
     if r.p is None:
-        return Verdict(kind="not known", says=f"not known: {r.why}")
+        return Verdict(kind="not known", says=f"not known: {r.why[:1].lower()}{r.why[1:].rstrip('.')}")
     found = found_words(r)
     differs = r.p < r.rule.alpha
     higher = r.chance_higher is not None and r.chance_higher > 0.5
