@@ -188,6 +188,7 @@ def test_pinheads_of_each_tray_type_are_told_apart_though_lots_mix_them() -> Non
     got = per_tray(trays @ [500.0, 900.0], trays)
     assert got == pytest.approx([500.0, 900.0])
     assert per_tray([100.0], [[1.0, 0.0]]) is None
+    assert per_tray([], []) is None
 
 
 def test_the_textbook_lets_nobody_grow_backwards_or_rise_from_the_dead() -> None:

@@ -166,7 +166,7 @@ class Keeper:
 
     @cached_property
     def _per_tray(self) -> Floats | None:
-        return per_tray(self._counts[0], np.array(self._counts[1]).reshape(len(self._counts[0]), -1))
+        return per_tray(*self._counts)
 
     @cached_property
     def _tray_spread(self) -> Average:
