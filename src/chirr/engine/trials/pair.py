@@ -161,9 +161,9 @@ def _by_counts(v: Floats, is_a: NDArray[np.bool_], block: NDArray[np.str_] | Non
     if x.shape[0] - x.shape[1] < 1:
         raise TooFew("There are too few values to find their spread from; more are needed.")
     fit = fit_by_moments(v[keep], x)
-    whole = bool(np.all(v == np.round(v)))
-    scale = fit.pearson / fit.df
-    scale = max(scale, 1.0) if whole else scale
+    scale = fit.pearson / fit.df  # 1 where alpha takes up the spread; below it where counts vary less than by chance
+    if scale < 1e-12:
+        raise TooFew("The values do not vary, so nothing can be said of their spread; measure more finely.")
     mu = np.exp(x @ fit.coef)
     others = np.delete(x, 1, axis=1)
     apart = x[:, 1] - others @ np.linalg.lstsq(others, x[:, 1], rcond=None)[0]
