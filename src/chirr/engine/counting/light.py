@@ -12,7 +12,8 @@ Contrast = NDArray[np.float32]
 EVEN = 30.0
 """Grey levels added before light is evened out, so that the darkest corners are not all noise.
 
-In half the light a thing stands out half as far, under a veil of haze as far as elsewhere: a square root lies between.
+In half the light a thing stands out half as far. Where it is brighter than usual that may be more light or a veil of
+haze, under which things stand out as far as elsewhere: a square root lies between.
 """
 
 
@@ -63,7 +64,8 @@ def contrast(grey: Image, window_px: float, *, pale: bool, blur_px: float = 0.8)
     level = ground(grey, window_px, pale=pale)
     flat = smooth.astype(np.float32) - level
     flat = flat if pale else -flat
-    flat *= np.sqrt((EVEN + float(np.median(level))) / (EVEN + level))
+    gain = (EVEN + float(np.median(level))) / (EVEN + level)
+    flat *= np.where(gain > 1, gain, np.sqrt(gain))
     rough = flat - cv2.blur(flat, (round(window_px / 5) | 1,) * 2)
     thin = (slice(None, None, max(1, flat.shape[0] // 400)), slice(None, None, max(1, flat.shape[1] // 400)))
     low, quiet = np.percentile(flat[thin], (10, 35))
@@ -76,3 +78,10 @@ def tint(picture: Image, blur_px: float) -> Contrast:
     soft = cv2.GaussianBlur(picture[:, :, :3], (0, 0), max(0.5, blur_px)).astype(np.float32) + 15.0
     red, green, blue = soft[:, :, 0], soft[:, :, 1], soft[:, :, 2]
     return np.asarray(np.log(np.dstack((red / green, blue / green))), dtype=np.float32)
+
+
+def blocks(mask: Image, side_px: float) -> NDArray[np.float64]:
+    """Share of each square block of about `side_px` that a mask of 0 and 1 covers."""
+    height, width = mask.shape
+    size = (max(1, round(width / side_px)), max(1, round(height / side_px)))
+    return np.asarray(cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA), dtype=np.float64)

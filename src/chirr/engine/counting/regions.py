@@ -63,3 +63,12 @@ def touches_edge(found: Regions) -> NDArray[np.bool_]:
     height, width = found.labels.shape
     left, top, wide, high = found.box.T
     return (left <= 0) | (top <= 0) | (left + wide >= width) | (top + high >= height)
+
+
+def edge_slope(found: Regions, slope: NDArray[np.float32]) -> Floats:
+    """Mean slope of the contrast along the rim of each region, over the region's own height [1 / px]; soft things have little."""
+    mask = (found.labels > 0).astype(np.uint8)
+    rim = cv2.morphologyEx(mask, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) & mask
+    of = found.labels[rim > 0]
+    total = np.bincount(of, slope[rim > 0], minlength=len(found) + 1)[1:]
+    return total / np.maximum(np.bincount(of, minlength=len(found) + 1)[1:], 1) / np.maximum(found.height, 1)

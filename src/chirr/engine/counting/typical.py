@@ -21,6 +21,8 @@ EDGE_OF_TEXTURE = 4.0
 EXPECTED_SLENDER = 1.05
 """Log of the length over the width of what is looked for: eggs are 3.4 times as long as wide (Douan et al. 2020), less when
 they are not seen from the side. It only weighs groups against each other: round things are still found where there is nothing else."""
+SLENDER = 1.35
+BY_FAR = 0.08
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,14 +58,20 @@ def singles(found: Regions) -> NDArray[np.bool_]:
     return (found.fill > 0.87) & (found.area >= LEAST_AREA_PX) & ~touches_edge(found)
 
 
-def usual(found: Regions, *, pale: bool, window_px: float, near_area_px: float | None = None) -> Typical | None:
-    """The largest group of single things of like area, weighed by how far they stand out; None where there is none.
+def usual(found: Regions, *, pale: bool, window_px: float, area_px: tuple[float, float] = (0, np.inf)) -> Typical | None:
+    """The heaviest group of single things of like area; None where there is none. Only areas within `area_px` count.
 
-    With `near_area_px` only things of about that area are looked at.
+    Slender things come first as long as they are not outweighed by far: eggs among crumbs of perlite.
     """
-    ok = singles(found)
-    if near_area_px is not None:
-        ok &= np.abs(np.log(found.area / near_area_px)) < 0.9
+    ok = singles(found) & (found.area > area_px[0]) & (found.area < area_px[1])
+    slender = ok & (found.long_px > SLENDER * found.short_px)
+    first, any_ = (_heaviest(found, some, pale=pale, window_px=window_px) for some in (slender, ok))
+    if first is None or any_ is None or first.weight < BY_FAR * any_.weight:
+        return any_
+    return first if first.alike >= 3 else any_
+
+
+def _heaviest(found: Regions, ok: NDArray[np.bool_], *, pale: bool, window_px: float) -> Typical | None:
     if not ok.any():
         return None
     area, height = np.log(found.area[ok]), found.height[ok]
@@ -90,20 +98,22 @@ def _middle(values: Floats, weight: Floats) -> float:
     return float(values[order][np.searchsorted(running, running[-1] / 2)])
 
 
-def first_look(grey: light.Image, pale: bool | None) -> Typical | None:
+def first_look(grey: light.Image, pale: bool | None, area_px: tuple[float, float] = (0, np.inf)) -> Typical | None:
     """The usual thing of a picture, in its own pixels: the group that explains most of what stands out.
 
-    Three sizes of ground are tried, and pale and dark, since neither is known beforehand.
+    Three sizes of ground are tried, and pale and dark, since neither is known beforehand. `area_px` are the least and
+    most area of one thing, where the picture's scale tells them.
     """
     scale = min(1.0, (LOOK_PIXELS / grey.size) ** 0.5)
     small = light.scaled(grey, scale)
+    within = (area_px[0] * scale**2, area_px[1] * scale**2)
     seen: list[Typical] = []
     for share in (24, 8, 2.2):
         window = max(12.0, min(small.shape) / share)
         for way in (True, False) if pale is None else (pale,):
             flat, spread = light.contrast(small, window, pale=way)
             mask = stand_out(flat, spread, window / 5)
-            if (group := usual(regions(mask, flat), pale=way, window_px=window)) is not None:
+            if (group := usual(regions(mask, flat), pale=way, window_px=window, area_px=within)) is not None:
                 seen.append(group)
     if not seen:
         return None
