@@ -6,9 +6,12 @@ belief is being worked out for a page, the last one is shown; the command line a
 
 from __future__ import annotations
 
+import os
 import threading
 from dataclasses import dataclass
+from pathlib import Path
 
+import msgspec
 import numpy as np
 from django.db import connection
 
@@ -21,6 +24,7 @@ from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
 from chirr.engine.colony.belief import Belief, believe
+from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Days, FarmCard, SizeClass
 
 DRAWS, DAYS = 1000, 90
@@ -83,7 +87,11 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
         standing, at=as_of, rooms=shelf.rooms(), tray_types=shelf.tray_types(), species=animal,
         readings=shelf.reading_rows(as_of - (MEMORY_DAYS + 60) * 86400, as_of), days=days, swap_days=swap_days_of(card.swap_days),
     )  # fmt: skip
-    belief = believe(gathered.history, gathered.clocks, gathered.clutch_temp_c, animal)
+    belief = believe(
+        gathered.history, gathered.clocks, gathered.clutch_temp_c, animal, learnt=_read_learnt() if at is None else None
+    )
+    if at is None:
+        _keep_learnt(learnt_of(belief))
     classes = card.size_classes or USUAL_CLASSES
     ahead = look_ahead(
         belief, gathered.clocks,
@@ -95,6 +103,32 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
     return Foresight(
         as_of=as_of, days=days, card=card, standing=standing, gathered=gathered, belief=belief, ahead=ahead, classes=classes
     )
+
+
+def _learnt_path() -> Path | None:
+    name = str(connection.settings_dict["NAME"])
+    return None if "mode=memory" in name or name == ":memory:" else Path(name + ".learnt")
+
+
+def _read_learnt() -> Learnt | None:
+    """Where the last search of this farm ended: a file beside the book that may be thrown away at any time."""
+    path = _learnt_path()
+    try:
+        return None if path is None else msgspec.json.decode(path.read_bytes(), type=Learnt)
+    except (OSError, msgspec.DecodeError, msgspec.ValidationError):
+        return None
+
+
+def _keep_learnt(learnt: Learnt) -> None:
+    path = _learnt_path()
+    if path is None:
+        return
+    try:
+        fresh = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}")
+        fresh.write_bytes(msgspec.json.encode(learnt))
+        fresh.replace(path)
+    except OSError:
+        return  # a book on a disk that cannot be written to is read all the same
 
 
 def _which(names: list[str], true: object) -> np.ndarray:

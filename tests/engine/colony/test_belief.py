@@ -7,11 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chirr.engine.colony.belief import draw
+from chirr.engine.biology.species import species
+from chirr.engine.colony.belief import believe, draw
 from chirr.engine.colony.facts import COUNT_LOG_SD, between
 from chirr.engine.colony.history import Happening, Kind
 from chirr.engine.colony.latents import SEEN_SD
-from engine.colony.small_farm import DAY, ahead_of, belief_in, clutch, happening, history, lot, steady, stocked
+from chirr.engine.colony.learnt import learnt_of
+from engine.colony.small_farm import DAY, HOUSE, ahead_of, belief_in, clutch, happening, history, lot, steady, stocked
 
 WARM = steady(30.0)
 
@@ -131,3 +133,16 @@ def test_the_pull_of_bounds_is_the_derivative_of_their_log_likelihood(low: float
     slope, curve, _ = between(*bounds, sd)
     assert np.isclose(slope[0], (loglik(h) - loglik(-h)) / (2 * h), rtol=1e-3, atol=1e-4)
     assert np.isclose(curve[0], -(loglik(h) - 2 * loglik(0) + loglik(-h)) / h**2, rtol=1e-2, atol=2e-2)
+
+
+def test_a_search_that_starts_where_another_ended_ends_where_one_from_scratch_does() -> None:
+    lots = tuple(
+        lot(stocked(900 + 40 * k), count(10 + k % 3, 700 + 30 * k), weighing(20, 60.0 + k), happening(45, Kind.HARVEST, quantity=0.2, log_sd=0.02), ended_day=45)
+        for k in range(12)
+    )  # fmt: skip
+    early, late = history(50.0, lots=lots[:9]), history(50.0, lots=lots)
+    scratch = belief_in(late, WARM)
+    updated = believe(late, WARM, np.zeros(0), species(HOUSE), learnt=learnt_of(belief_in(early, WARM)))
+    farm = scratch.latents.colour < 0
+    spread = np.sqrt(np.diag(np.linalg.inv(scratch.precision.toarray())))[farm]
+    assert (np.abs(updated.mode[farm] - scratch.mode[farm]) < 0.15 * spread).all()

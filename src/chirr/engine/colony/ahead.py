@@ -7,7 +7,8 @@ written in closed form on the clock readings of its place, for all draws and day
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
 from math import gamma
 
 import numpy as np
@@ -141,16 +142,33 @@ def look_ahead(
     weather = WEATHER_C * rng.standard_normal((rooms, draws))
     run = _Run(belief=belief, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=rng)
     hatches = {int(c): run.hatch(int(c)) for c in open_clutches}
+    for c in hatches:
+        run.to_hatch.setdefault(int(belief.arrays.lot[c]), []).append(c)
     stock = StockDraws(
         crickets=np.zeros((len(horizon.from_mg), horizon.days + 1, draws), dtype=np.float32),
         kg=np.zeros((len(horizon.from_mg), horizon.days + 1, draws), dtype=np.float32),
     )
-    lots = tuple(run.lot(int(i), hatches, stock) for i in living)
-    alive = {int(i) for i in living}
+    own = dict(zip((int(i) for i in living), rng.spawn(len(living)), strict=True))
+    parts = [living[k::THREADS] for k in range(THREADS)]
+    stocks = [StockDraws(crickets=np.zeros_like(stock.crickets), kg=np.zeros_like(stock.kg)) for _ in parts]
+
+    def work(part: Ints, into: StockDraws) -> list[LotAhead]:
+        return [run.lot(int(i), hatches, into, own[int(i)]) for i in part]
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        found = {one.lot: one for some in pool.map(work, parts, stocks) for one in some}
+    for one in stocks:
+        np.add(stock.crickets, one.crickets, out=stock.crickets)
+        np.add(stock.kg, one.kg, out=stock.kg)
     for c, hatch in hatches.items():
-        if int(belief.arrays.lot[c]) not in alive and not belief.arrays.arrived[c] and not belief.history.clutches[c].dud:
-            run.add_to_stock(run.unhatched(c, hatch, -1), stock)
+        if int(belief.arrays.lot[c]) not in own and not belief.arrays.arrived[c] and not belief.history.clutches[c].dud:
+            run.add_to_stock(run.unhatched(c, hatch, -1, rng), stock)
+    lots = tuple(found[int(i)] for i in living)
     return Ahead(clutches=tuple(h.quantiles(c) for c, h in hatches.items()), lots=lots, stock=stock)
+
+
+THREADS = 2
+"""Lots are independent and NumPy works outside the interpreter's lock, so two processors share them."""
 
 
 def _with_parents(belief: Belief, living: Ints) -> NDArray[np.bool_]:
@@ -213,6 +231,7 @@ class _Run:
     weather: Floats
     place_room: Ints
     rng: np.random.Generator
+    to_hatch: dict[int, list[int]] = field(default_factory=dict)
 
     @property
     def now_h(self) -> float:
@@ -324,13 +343,13 @@ class _Run:
         spread = span**2 * (variance + slope**2 * c.x_variance[0])
         return self.now_h + 24.0 * days, np.asarray(left * np.exp(m0 + span * mean + 0.5 * spread) / 1e6)
 
-    def unhatched(self, clutch: int, hatch: _Hatch, lot: int) -> _Cohort:
+    def unhatched(self, clutch: int, hatch: _Hatch, lot: int, rng: np.random.Generator) -> _Cohort:
         """The cohort that an open clutch will become."""
         b, a = self.belief, self.belief.arrays
         draws = len(hatch.eggs)
         place = int(b.schedule.last_place[lot]) if lot >= 0 else int(b.history.clutches[clutch].places[-1])
         surface = float(b.schedule.last_surface_cm2[lot]) if lot >= 0 else 20_000.0
-        own = self._usual_lot_sd(lot)[:, None] * self.rng.standard_normal((4, draws))
+        own = self._usual_lot_sd(lot)[:, None] * rng.standard_normal((4, draws))
         zero = np.zeros((1, draws))
         farm = self.told.farm
         log_speed = farm.nymph_log_speed + own[0] + self._warmer(place)
@@ -386,7 +405,7 @@ class _Run:
         sd = self.belief.latents.lot_sd
         return np.asarray(sd[:, lot] if lot >= 0 else np.median(sd, axis=1) if sd.shape[1] else LOT_SD)
 
-    def lot(self, i: int, hatches: dict[int, _Hatch], stock: StockDraws) -> LotAhead:
+    def lot(self, i: int, hatches: dict[int, _Hatch], stock: StockDraws, rng: np.random.Generator) -> LotAhead:
         """One lot: its crickets now and the clutches that will hatch into it."""
         b = self.belief
         state = self.told.lots.take(np.array([i]))
@@ -397,9 +416,10 @@ class _Run:
             shown = self._out_of_the_egg(i, state.number[0])
             cohorts.append(self.cohort(state, self._days(place), surface, shown, None))
         waiting = not cohorts
-        for c, hatch in hatches.items():
-            if b.arrays.lot[c] == i and not b.arrays.arrived[c] and not b.history.clutches[c].dud:
-                cohorts.append(self.unhatched(c, hatch, i))
+        for c in self.to_hatch.get(i, ()):
+            hatch = hatches[c]
+            if not b.arrays.arrived[c] and not b.history.clutches[c].dud:
+                cohorts.append(self.unhatched(c, hatch, i, rng))
         if not cohorts:
             return self._nothing(i)
         for cohort in cohorts:

@@ -15,11 +15,13 @@ from numpy.typing import NDArray
 
 from chirr.engine.biology.species import Species
 from chirr.engine.colony.clocks import Clocks
+from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.facts import Facts, gather
 from chirr.engine.colony.history import FarmHistory
 from chirr.engine.colony.latents import Latents, make_latents, rescaled
+from chirr.engine.colony.learnt import Learnt, start_at
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
-from chirr.engine.colony.search import Point, Search, precision, solver
+from chirr.engine.colony.search import Point, Search, precision
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
 Floats = NDArray[np.float64]
@@ -28,10 +30,10 @@ Ints = NDArray[np.int64]
 ODD_BEYOND = 4.0
 """A fact this many spreads from what the rest says is named."""
 
-BLURS, _FINE_STEPS = (6.0, 3.0, 1.5), 8
+BLURS, _FINE_STEPS, _FEW_STEPS = (6.0, 2.0), 8, 3
 """The search begins with every fact's spread multiplied by these in turn, then takes at most so many steps more."""
 
-SPREAD_ROUNDS, SPREAD_FROM, SPREAD_WEIGHT = 3, 30, 20.0
+SPREAD_ROUNDS, SPREAD_FROM, SPREAD_WEIGHT = 2, 30, 20.0
 """Rounds in which spreads are learnt, facts from which on they are, and the weight of the prior spreads in things."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +56,7 @@ class Belief:
     jacobian: Any
     weight: Floats
     off: Floats
-    prior_weight: Floats
+    family: Ints
     latents: Latents
     schedule: Schedule
     arrays: ClutchArrays
@@ -66,7 +68,9 @@ class Belief:
     odd: tuple[Odd, ...]
 
 
-def believe(history: FarmHistory, clocks: Clocks, clutch_temp_c: Floats, species: Species) -> Belief:
+def believe(
+    history: FarmHistory, clocks: Clocks, clutch_temp_c: Floats, species: Species, *, learnt: Learnt | None = None
+) -> Belief:
     """Form belief from a farm's history.
 
     Parameters
@@ -77,6 +81,8 @@ def believe(history: FarmHistory, clocks: Clocks, clutch_temp_c: Floats, species
     clutch_temp_c : ndarray, shape (clutches,)
         Mean temperature while each tray was in its breeding bin [degC].
     species : Species
+    learnt : Learnt, optional
+        Where an earlier search of this farm ended; this one starts there and is soon done.
 
     Returns
     -------
@@ -91,17 +97,21 @@ def believe(history: FarmHistory, clocks: Clocks, clutch_temp_c: Floats, species
     facts = gather(history, arrays, schedule, egg_cv=cv)
     warmth = np.interp(clutch_temp_c, species.laying_at_temperature.at, species.laying_at_temperature.value)
     laid = Laid(females=arrays.area_cm2.copy(), age_days=np.full(len(arrays.laid_h), 12.0), warmth_factor=np.maximum(warmth, 0.05))
-    z = np.zeros(latents.size)
+    z, blurs, steps, spread_rounds = np.zeros(latents.size), BLURS, _FINE_STEPS, SPREAD_ROUNDS
+    if learnt is not None:
+        z, blurs, steps, spread_rounds = start_at(learnt, history, schedule, latents), (), _FEW_STEPS, 1
+        if len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
+            latents = rescaled(latents, np.array(learnt.clutch), np.array(learnt.lot))
     search = Search(latents, schedule, arrays, bio, facts, laid)
     for _ in range(2):
         search.who_laid(walk(z[:, None], latents, schedule, arrays, search.laid, bio))
-    for blur in BLURS:
+    for blur in blurs:
         point = search.climb(search.look(z, blur=blur), blur=blur, steps=1)
         search.who_laid(point.told)
         z = point.z
-    point = search.climb(search.look(z), steps=_FINE_STEPS)
+    point = search.climb(search.look(z), steps=steps)
     belief = _belief(search, point, history)
-    for _ in range(SPREAD_ROUNDS if len(facts.what) >= SPREAD_FROM else 0):
+    for _ in range(spread_rounds if len(facts.what) >= SPREAD_FROM else 0):
         belief = _with_learnt_spreads(belief)
     return belief
 
@@ -137,7 +147,7 @@ def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     far = np.flatnonzero(np.abs(point.off) > ODD_BEYOND)
     return Belief(
         mode=point.z, precision=precision(point), jacobian=point.jacobian, weight=point.curve, off=point.off,
-        prior_weight=point.prior_weight,
+        family=search.family,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=point.told,
         odd=tuple(Odd(entry=search.facts.entry[i], spreads=float(point.off[i])) for i in far),
@@ -160,35 +170,12 @@ def draw(belief: Belief, draws: int, rng: np.random.Generator, *, lots: NDArray[
     -------
     ndarray
     """
-    farm = int((belief.latents.colour < 0).sum())
-    wanted = _wanted(belief, lots)
-    z = np.repeat(belief.mode[:, None], draws, axis=1)
-    solve = solver(belief.precision)
-    unit = np.zeros((belief.latents.size, farm))
-    unit[:farm] = np.eye(farm)
-    covariance = solve(unit)[:farm]
-    root = np.linalg.cholesky(0.5 * (covariance + covariance.T) + 1e-12 * np.eye(farm))
-    off = root @ rng.standard_normal((farm, draws))
-    z[:farm] += off
-    if wanted.size:
-        block = belief.precision[wanted][:, wanted]
-        facts = belief.jacobian[:, wanted]
-        touched = np.flatnonzero(np.diff(facts.indptr))
-        part = facts[touched]
-        noise = part.T @ (np.sqrt(belief.weight[touched])[:, None] * rng.standard_normal((len(touched), draws)))
-        prior = np.sqrt(belief.prior_weight[wanted])[:, None] * rng.standard_normal((len(wanted), draws))
-        noise = noise + prior - belief.precision[wanted][:, :farm] @ off
-        z[wanted] += solver(block)(np.asarray(noise))
-    return z
+    families = None if lots is None else _families_of(belief, lots)
+    return belief.mode[:, None] + Arrow(belief.precision, belief.family).draw(draws, rng, families)
 
 
-def _wanted(belief: Belief, lots: NDArray[np.bool_] | None) -> Ints:
-    local = belief.latents.colour >= 0
-    if lots is None:
-        return np.flatnonzero(local)
-    chosen = np.zeros(belief.latents.size, dtype=bool)
-    for i in np.flatnonzero(lots):
-        chosen[belief.latents.bearing[i]] = True
-    open_clutch = ~belief.arrays.arrived
-    chosen[belief.latents.clutch[:, open_clutch].ravel()] = True
-    return np.flatnonzero(chosen & local)
+def _families_of(belief: Belief, lots: NDArray[np.bool_]) -> Ints:
+    """Families that bear on some lots, and those of clutches that have joined no lot yet."""
+    bearing = [belief.latents.bearing[i] for i in np.flatnonzero(lots)]
+    loose = belief.latents.clutch[:, ~belief.arrays.arrived].ravel()
+    return belief.family[np.concatenate([loose, *bearing])]

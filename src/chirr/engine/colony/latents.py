@@ -98,17 +98,18 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     return Latents(
         size=size, tray_type=tray_type, room=room, room_sd_c=np.where(history.measured_rooms, MEASURED_C, UNMEASURED_C),
         clutch=clutch, lot=lot, happening=happening,
-        clutch_sd=_spreads(CLUTCH_SD, EGG_SENSITIVITY, len(history.clutches)),
-        lot_sd=_spreads(LOT_SD, NYMPH_SENSITIVITY, len(history.lots)),
+        clutch_sd=np.repeat(prior_spreads()[0][:, None], len(history.clutches), axis=1),
+        lot_sd=np.repeat(prior_spreads()[1][:, None], len(history.lots), axis=1),
         colour=colour, colours=colours, bearing=bearing,
     )  # fmt: skip
 
 
-def _spreads(own: tuple[float, ...], sensitivity: float, things: int) -> Floats:
-    """Spread of each kind for each thing; that of speed holds the temperature where it stood as well."""
-    sd = np.repeat(np.array(own)[:, None], things, axis=1)
-    sd[0] = np.hypot(sd[0], sensitivity * AT_THE_BIN_C)
-    return sd
+def prior_spreads() -> tuple[Floats, Floats]:
+    """Spreads between clutches (3,) and lots (4,) before any facts; that of speed holds where the bin stands as well."""
+    clutch, lot = np.array(CLUTCH_SD), np.array(LOT_SD)
+    clutch[0] = np.hypot(clutch[0], EGG_SENSITIVITY * AT_THE_BIN_C)
+    lot[0] = np.hypot(lot[0], NYMPH_SENSITIVITY * AT_THE_BIN_C)
+    return clutch, lot
 
 
 def rescaled(latents: Latents, clutch: Floats, lot: Floats) -> Latents:

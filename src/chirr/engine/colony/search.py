@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
-from scipy.sparse.linalg import splu
 
+from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.facts import Facts, predict, pull, spread
 from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import Latents
@@ -26,7 +26,7 @@ Ints = NDArray[np.int64]
 
 _STEP, _LONGEST = 0.05, 3.0
 _PRIOR_TAIL = 8.0
-_NEAR = 0.25
+_NEAR = 1.0
 """A step that gains less log posterior than this ends the search: far below what any figure shown can tell."""
 
 _FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.0, 0.5, 0.2, 0.0)
@@ -92,7 +92,8 @@ class Search:
     def climb(self, point: Point, *, blur: float = 1.0, steps: int) -> Point:
         """At most so many gaining steps from a point, fewer once they gain next to nothing."""
         for _ in range(steps):
-            step = solver(precision(point))(point.jacobian.T @ point.gradient - point.prior_weight * point.z)
+            arrow = Arrow(precision(point), self.family)
+            step = arrow.solve(point.jacobian.T @ point.gradient - point.prior_weight * point.z)
             z, score = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
             if score <= point.score:
                 return point
@@ -149,14 +150,6 @@ def _first_draw(told: Told) -> Told:
         lots=told.lots, clutches=told.clutches, farm=told.farm, log_number=told.log_number[:, :1],
         log_mg=told.log_mg[:, :1], log_variance=told.log_variance[:, :1], adult_days=told.adult_days[:, :1],
     )  # fmt: skip
-
-
-def solver(precision: Any) -> Any:
-    """Solve with the precision matrix: symmetric, so no pivoting."""
-    factor = splu(
-        precision.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
-    )
-    return factor.solve
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
