@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from chirr.pages.views import ahead, book, farm, grade, people, racks, setup, sign, trays
+from chirr.pages.views import ahead, book, farm, grade, people, racks, setup, sign, trays, trials
 from chirr.pages.views import round as round_
 
 urlpatterns = [
@@ -27,6 +27,8 @@ urlpatterns = [
     path("ahead/promise", ahead.promise, name="promise"),
     path("ahead/grade", grade.grade, name="grade"),
     path("trays", trays.trays, name="trays"),
+    path("trials", trials.trials, name="trials"),
+    path("trials/<path:name>", trials.trial, name="trial"),
     path("book", book.book, name="book"),
     path("book/add", book.add, name="add"),
     path("book/export", book.export, name="book-export"),
