@@ -41,14 +41,14 @@ class Record(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     extra: dict[str, Any] = {}
 
 
-class SizeClass(Record, kw_only=True):
+class SizeClass(Record, frozen=True, kw_only=True):
     """A named band of body mass, from `from_mg` up to the next class."""
 
     name: str
     from_mg: float
 
 
-class FarmCard(Record, kw_only=True):
+class FarmCard(Record, frozen=True, kw_only=True):
     """What `farm.toml` says: the farm as a whole."""
 
     name: str
@@ -62,7 +62,7 @@ class FarmCard(Record, kw_only=True):
     size_classes: tuple[SizeClass, ...] = ()
 
 
-class Room(Record, kw_only=True):
+class Room(Record, frozen=True, kw_only=True):
     """An insulated room with its set points [degC, %]."""
 
     room: str
@@ -70,7 +70,7 @@ class Room(Record, kw_only=True):
     set_humidity_pct: float | None = None
 
 
-class Bin(Record, kw_only=True):
+class Bin(Record, frozen=True, kw_only=True):
     """A vessel crickets live in, where it stood at first, with its floor and hide surfaces [cm2]."""
 
     bin: str
@@ -82,7 +82,7 @@ class Bin(Record, kw_only=True):
     hides_cm2: float = 0.0
 
 
-class TrayType(Record, kw_only=True):
+class TrayType(Record, frozen=True, kw_only=True):
     """A size of laying tray [cm]; `clear_side_cm` is the length of its see-through wall."""
 
     tray_type: str
@@ -92,14 +92,14 @@ class TrayType(Record, kw_only=True):
     clear_side_cm: float | None = None
 
 
-class Person(Record, kw_only=True):
+class Person(Record, frozen=True, kw_only=True):
     """Somebody who works with the book."""
 
     person: str
     role: str
 
 
-class Entry(Record, kw_only=True):
+class Entry(Record, frozen=True, kw_only=True):
     """One fact of the book: what was seen or done, when, by whom. Columns as on the design page."""
 
     id: str
@@ -127,7 +127,7 @@ class Entry(Record, kw_only=True):
     replaces: str | None = None
 
 
-class Reading(Record, kw_only=True):
+class Reading(Record, frozen=True, kw_only=True):
     """Air measured at a place: temperature [degC], relative humidity [%]; level None means the room as a whole."""
 
     at: int

@@ -13,7 +13,9 @@ START = 1_900_000_000
 
 
 def entry(number: int, deed: str, day: float, **more: object) -> Entry:
-    return Entry(id=f"01a00000-0000-7000-8000-{number:012d}", at=int(START + day * DAY), deed=deed, person="Ines", **more)  # type: ignore[arg-type]
+    return Entry(
+        id=f"01a00000-0000-7000-8000-{number:012d}", at=int(START + day * DAY), deed=deed, person="Ines", **more
+    )  # type: ignore[arg-type]
 
 
 @pytest.fixture
@@ -38,7 +40,10 @@ def begun(farm: FarmFolder) -> FarmFolder:
         (entry(51, "pull", 6, clutch="C1", to_bin="B3", to_lot="G2"), "pulled already"),
         (entry(52, "pull", 6, clutch="C7", to_place="warm/2/1"), "clutch C7"),
         (entry(53, "hatch", 16, clutch="C1"), "first pinheads were seen"),
-        (entry(54, "stock", 16, bin="B2", lot="N1", quantity=9.0, unit="crickets", stage="nymph", age_days=9.0), "where lot G1 lives"),
+        (
+            entry(54, "stock", 16, bin="B2", lot="N1", quantity=9.0, unit="crickets", stage="nymph", age_days=9.0),
+            "where lot G1 lives",
+        ),
         (entry(55, "lay", 16, bin="B3", lot="P1", clutch="C2", tray_type="loaf"), "lives in bin B1"),
         (entry(56, "lay", 16, bin="B1", lot="P1", clutch="C1", tray_type="loaf"), "already in the book"),
         (entry(57, "move", 16, lot="G1", to_bin="B1"), "where lot P1 lives"),
@@ -49,7 +54,7 @@ def begun(farm: FarmFolder) -> FarmFolder:
         (entry(62, "split", 16, lot="G1", to_lot="G1", to_bin="B3", quantity=5.0), "another name"),
         (entry(63, "move", 16, bin="B3", to_place="over there"), "room/stack/level"),
     ],
-)  # fmt: skip
+)
 def test_a_contradiction_is_refused_with_one_sentence(begun: FarmFolder, wrong: Entry, words: str) -> None:
     with pytest.raises(actions.Refused, match=words) as refusal:
         actions.record([wrong], actor=OWNER)
@@ -79,9 +84,13 @@ def test_what_a_phone_sends_is_kept_as_a_misfit_and_fits_once_its_other_half_arr
 
 def test_tipping_a_lot_over_takes_its_unhatched_trays_along(begun: FarmFolder) -> None:
     actions.record(
-        [entry(95, "lay", 15.1, bin="B1", lot="P1", clutch="C3", tray_type="loaf"),
-         entry(96, "pull", 16, clutch="C3", to_bin="B2", to_lot="G1"),
-         entry(97, "move", 17, lot="G1", to_bin="B3")], actor=OWNER)  # fmt: skip
+        [
+            entry(95, "lay", 15.1, bin="B1", lot="P1", clutch="C3", tray_type="loaf"),
+            entry(96, "pull", 16, clutch="C3", to_bin="B2", to_lot="G1"),
+            entry(97, "move", 17, lot="G1", to_bin="B3"),
+        ],
+        actor=OWNER,
+    )
     here = ledger.live()
     assert here.clutches["C3"].here.bin == "B3"
     assert here.bins["B3"].hatching == ["C3"]

@@ -49,6 +49,8 @@ def test_a_refused_entry_leaves_the_standing_as_it_was(farm: FarmFolder) -> None
     actions.record([FED], actor=OWNER)
     before = ledger.live().entries
     with pytest.raises(actions.Refused, match="clutch"):
-        actions.record([Entry(id="01a00000-0000-7000-8000-000000000003", at=FED.at + 9, deed="hatch", clutch="C9")], actor=OWNER)
+        actions.record(
+            [Entry(id="01a00000-0000-7000-8000-000000000003", at=FED.at + 9, deed="hatch", clutch="C9")], actor=OWNER
+        )
     assert ledger.live().entries == before
     assert ledger.live() == ledger.replayed()

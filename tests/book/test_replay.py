@@ -93,7 +93,9 @@ def test_a_corrected_entry_never_happened_and_correcting_the_correction_brings_i
 
 def test_entries_of_one_second_are_taken_in_the_order_that_makes_sense() -> None:
     lot = entry(9, "stock", bin="V1-1", lot="X", quantity=10.0, unit="crickets", stage="adult", age_days=3.0)
-    tray = Entry(id="00000000-0000-7000-8000-000000000000", at=lot.at, deed="lay", bin="V1-1", lot="X", clutch="Y", tray_type="t")
+    tray = Entry(
+        id="00000000-0000-7000-8000-000000000000", at=lot.at, deed="lay", bin="V1-1", lot="X", clutch="Y", tray_type="t"
+    )
     after = standing([tray, lot])
     assert after.misfits == {}
     assert "Y" in after.clutches

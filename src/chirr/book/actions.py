@@ -7,14 +7,19 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Sequence
+from typing import TypeVar
 
 import msgspec
 from django.db import connection, transaction
+from django.db.models import QuerySet
 
 from chirr.book import ledger
-from chirr.book.models import BinRow, EntryRow, FarmRow, PersonRow, ReadingRow, RoomRow, TrayTypeRow
+from chirr.book.models import BinRow, EntryRow, FarmRow, PersonRow, RoomRow, TrayTypeRow
 from chirr.book.standing import Misfit
 from chirr.records import Bin, Entry, FarmCard, FarmFolder, Person, Reading, Room, TrayType
+
+
+Thing = TypeVar("Thing", RoomRow, BinRow, TrayTypeRow, PersonRow)
 
 
 class NotAllowed(Exception):  # noqa: N818
@@ -36,7 +41,11 @@ def allow(actor: Person, *roles: str) -> None:
 
 
 def record(
-    entries: Iterable[Entry], *, actor: Person, strict: bool = True, now: int | None = None,
+    entries: Iterable[Entry],
+    *,
+    actor: Person,
+    strict: bool = True,
+    now: int | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> int:
     """Write entries into the book and return how many were new.
@@ -70,16 +79,24 @@ def _not_yet_there(entries: list[Entry]) -> list[Entry]:
     for start in range(0, len(entries), 500):
         ids = [e.id for e in entries[start : start + 500]]
         for text in EntryRow.objects.filter(id__in=ids).values_list("record", flat=True):
-            old = ledger.from_record(text)
-            known[old.id] = old
+            there = ledger.from_record(text)
+            known[there.id] = there
     fresh: dict[str, Entry] = {}
     for e in entries:
         old = known.get(e.id) or fresh.get(e.id)
         if old is None:
             fresh[e.id] = e
         elif old != e:
-            raise Refused([Misfit(e.id, "id", f"entry {e.id}, which the book already has with other words",
-                                  "the same words, or a new id and the old one in 'replaces'")])  # fmt: skip
+            raise Refused(
+                [
+                    Misfit(
+                        e.id,
+                        "id",
+                        f"entry {e.id}, which the book already has with other words",
+                        "the same words, or a new id and the old one in 'replaces'",
+                    )
+                ]
+            )
     return list(fresh.values())
 
 
@@ -97,16 +114,20 @@ def _insert(entries: list[Entry], received: int, progress: Callable[[int], None]
                 progress(len(part))
 
 
-def add_readings(
-    readings: Iterable[Reading], *, actor: Person, progress: Callable[[int], None] | None = None
-) -> None:
+def add_readings(readings: Iterable[Reading], *, actor: Person, progress: Callable[[int], None] | None = None) -> None:
     """Add air readings; one already there for its place and time stays as it is."""
     allow(actor, "owner", "hand")
     rows = [
-        (r.at, r.room, -1 if r.level is None else r.level, r.temperature_c, r.humidity_pct,
-         msgspec.json.encode(r.extra).decode())
+        (
+            r.at,
+            r.room,
+            -1 if r.level is None else r.level,
+            r.temperature_c,
+            r.humidity_pct,
+            msgspec.json.encode(r.extra).decode(),
+        )
         for r in readings
-    ]  # fmt: skip
+    ]
     with transaction.atomic(), connection.cursor() as cursor:
         for start in range(0, len(rows), 10000):
             part = rows[start : start + 10000]
@@ -130,21 +151,32 @@ def set_room(room: Room, *, actor: Person) -> None:
     allow(actor, "owner")
     RoomRow.objects.update_or_create(
         name=room.room,
-        defaults={"set_temperature_c": room.set_temperature_c, "set_humidity_pct": room.set_humidity_pct, "extra": room.extra},
-        create_defaults={
-            "order": RoomRow.objects.count(), "set_temperature_c": room.set_temperature_c,
-            "set_humidity_pct": room.set_humidity_pct, "extra": room.extra,
+        defaults={
+            "set_temperature_c": room.set_temperature_c,
+            "set_humidity_pct": room.set_humidity_pct,
+            "extra": room.extra,
         },
-    )  # fmt: skip
+        create_defaults={
+            "order": RoomRow.objects.count(),
+            "set_temperature_c": room.set_temperature_c,
+            "set_humidity_pct": room.set_humidity_pct,
+            "extra": room.extra,
+        },
+    )
 
 
 def set_bin(bin_: Bin, *, actor: Person) -> None:
     """Add a bin or change its duty and surfaces; where it stands is changed by a 'move' once it has entries."""
     allow(actor, "owner")
     values = {
-        "room_id": bin_.room, "stack": bin_.stack, "level": bin_.level, "duty": bin_.duty,
-        "floor_cm2": bin_.floor_cm2, "hides_cm2": bin_.hides_cm2, "extra": bin_.extra,
-    }  # fmt: skip
+        "room_id": bin_.room,
+        "stack": bin_.stack,
+        "level": bin_.level,
+        "duty": bin_.duty,
+        "floor_cm2": bin_.floor_cm2,
+        "hides_cm2": bin_.hides_cm2,
+        "extra": bin_.extra,
+    }
     BinRow.objects.update_or_create(
         name=bin_.bin, defaults=values, create_defaults={"order": BinRow.objects.count(), **values}
     )
@@ -154,9 +186,12 @@ def set_tray_type(tray: TrayType, *, actor: Person) -> None:
     """Add a tray type or change its size."""
     allow(actor, "owner")
     values = {
-        "length_cm": tray.length_cm, "width_cm": tray.width_cm, "depth_cm": tray.depth_cm,
-        "clear_side_cm": tray.clear_side_cm, "extra": tray.extra,
-    }  # fmt: skip
+        "length_cm": tray.length_cm,
+        "width_cm": tray.width_cm,
+        "depth_cm": tray.depth_cm,
+        "clear_side_cm": tray.clear_side_cm,
+        "extra": tray.extra,
+    }
     TrayTypeRow.objects.update_or_create(
         name=tray.tray_type, defaults=values, create_defaults={"order": TrayTypeRow.objects.count(), **values}
     )
@@ -170,9 +205,10 @@ def set_person(person: Person, *, actor: Person) -> None:
     if old is not None and old.role == "owner" and person.role != "owner" and not others.exists():
         raise NotAllowed(f"{person.person} is the only owner; make somebody else an owner first.")
     PersonRow.objects.update_or_create(
-        name=person.person, defaults={"role": person.role, "extra": person.extra},
+        name=person.person,
+        defaults={"role": person.role, "extra": person.extra},
         create_defaults={"order": PersonRow.objects.count(), "role": person.role, "extra": person.extra},
-    )  # fmt: skip
+    )
 
 
 def found(folder: FarmFolder, *, actor: Person, progress: Callable[[int], None] | None = None) -> int:
@@ -196,13 +232,15 @@ def found(folder: FarmFolder, *, actor: Person, progress: Callable[[int], None] 
 
 def _keep_order(folder: FarmFolder) -> None:
     """Things stand in the order of the folder, so that an export gives them back in it."""
-    for model, names in (
-        (RoomRow, [r.room for r in folder.rooms]), (BinRow, [b.bin for b in folder.bins]),
-        (TrayTypeRow, [t.tray_type for t in folder.tray_types]), (PersonRow, [p.person for p in folder.people]),
-    ):  # fmt: skip
-        place = {name: i for i, name in enumerate(names)}
-        rows = list(model.objects.all())  # type: ignore[attr-defined]
-        rows.sort(key=lambda row: (place.get(row.name, len(place)), row.order))
-        for i, row in enumerate(rows):
-            row.order = i
-        model.objects.bulk_update(rows, ["order"])  # type: ignore[attr-defined]
+    _put_in_order(RoomRow.objects.all(), [r.room for r in folder.rooms])
+    _put_in_order(BinRow.objects.all(), [b.bin for b in folder.bins])
+    _put_in_order(TrayTypeRow.objects.all(), [t.tray_type for t in folder.tray_types])
+    _put_in_order(PersonRow.objects.all(), [p.person for p in folder.people])
+
+
+def _put_in_order(things: QuerySet[Thing], names: list[str]) -> None:
+    place = {name: i for i, name in enumerate(names)}
+    rows = sorted(things, key=lambda row: (place.get(row.name, len(place)), row.order))
+    for i, row in enumerate(rows):
+        row.order = i
+    things.bulk_update(rows, ["order"])

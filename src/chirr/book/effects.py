@@ -37,7 +37,9 @@ def _lot(s: Standing, name: str | None, column: str = "lot") -> Lot:
         raise Contradiction(column, f"lot {name}", "a lot that was stocked, hatched or split before this time")
     if not lot.alive:
         raise Contradiction(
-            column, f"lot {name}, which ended by {lot.ended_by} on {when(lot.ended_at or 0)}", "a lot that is still here"
+            column,
+            f"lot {name}, which ended by {lot.ended_by} on {when(lot.ended_at or 0)}",
+            "a lot that is still here",
         )
     return lot
 
@@ -58,7 +60,9 @@ def _must_be_free(s: Standing, name: str, lot: str | None, column: str) -> BinNo
     bin_ = _bin(s, name, column)
     others = [n for n in bin_.lots if n != lot and s.lots[n].began_at is not None]
     if others:
-        raise Contradiction(column, f"bin {name}, where lot {others[0]} lives", "an empty bin, or the lot that lives there")
+        raise Contradiction(
+            column, f"bin {name}, where lot {others[0]} lives", "an empty bin, or the lot that lives there"
+        )
     return bin_
 
 
@@ -95,7 +99,7 @@ def _fact(e: Entry, kind: str, **more: object) -> Fact:
     return Fact(at=e.at, kind=kind, entry=e.id, **values)  # type: ignore[arg-type]
 
 
-def _place(s: Standing, text: str, column: str = "to_place") -> tuple[str, int, int]:
+def _place(text: str, column: str = "to_place") -> tuple[str, int, int]:
     try:
         room, stack, level = text.rsplit("/", 2)
         return room, int(stack), int(level)
@@ -140,10 +144,14 @@ def _settle(s: Standing, clutch: Clutch, e: Entry) -> None:
         if lot is not None and not lot.alive:
             _lot(s, name, "to_lot")
         if lot is not None and lot.bin != bin_.name:
-            raise Contradiction("to_lot", f"lot {name}, which lives in bin {lot.bin}", f"the lot of bin {bin_.name}, or a new one")
+            raise Contradiction(
+                "to_lot", f"lot {name}, which lives in bin {lot.bin}", f"the lot of bin {bin_.name}, or a new one"
+            )
         others = [n for n in bin_.lots if n != name and s.lots[n].began_at is not None]
         if others:
-            s.doubts[e.id] = f"bin {bin_.name} still holds lot {others[0]}: tip it over before clutch {clutch.name} hatches"
+            s.doubts[e.id] = (
+                f"bin {bin_.name} still holds lot {others[0]}: tip it over before clutch {clutch.name} hatches"
+            )
         _unplace(s, clutch)
         if lot is None:
             lot = s.lots[name] = Lot(name=name, origin="clutches", named_at=e.at, stage="pinhead", age_days=0.0)
@@ -154,7 +162,7 @@ def _settle(s: Standing, clutch: Clutch, e: Entry) -> None:
         clutch.stays.append(Stay(e.at, bin_.room, bin_.stack, bin_.level, bin_.name))
         bin_.hatching.append(clutch.name)
     else:
-        room, stack, level = _place(s, e.to_place or "")
+        room, stack, level = _place(e.to_place or "")
         _unplace(s, clutch)
         clutch.stays.append(Stay(e.at, room, stack, level, None))
 
@@ -176,7 +184,11 @@ def _unplace(s: Standing, clutch: Clutch) -> None:
 def pull(s: Standing, e: Entry) -> None:
     clutch = _clutch(s, e.clutch)
     if clutch.pulled_at is not None:
-        raise Contradiction("clutch", f"clutch {clutch.name}, pulled already on {when(clutch.pulled_at)}", "a tray still in its breeding bin")
+        raise Contradiction(
+            "clutch",
+            f"clutch {clutch.name}, pulled already on {when(clutch.pulled_at)}",
+            "a tray still in its breeding bin",
+        )
     _settle(s, clutch, e)
     clutch.pulled_at = e.at
 
@@ -184,7 +196,11 @@ def pull(s: Standing, e: Entry) -> None:
 def hatch(s: Standing, e: Entry) -> None:
     clutch = _clutch(s, e.clutch)
     if clutch.hatched_at is not None:
-        raise Contradiction("clutch", f"clutch {clutch.name}, whose first pinheads were seen on {when(clutch.hatched_at)}", "a clutch not hatched yet")
+        raise Contradiction(
+            "clutch",
+            f"clutch {clutch.name}, whose first pinheads were seen on {when(clutch.hatched_at)}",
+            "a clutch not hatched yet",
+        )
     lot = s.lots.get(clutch.to_lot or "")
     if lot is not None and lot.bin is not None:
         _must_be_free(s, lot.bin, lot.name, "clutch")
@@ -203,7 +219,9 @@ def _look_before(s: Standing, clutch: Clutch, at: int) -> int | None:
     """The last visit before this one to where the clutch stands."""
     bin_ = s.bins.get(clutch.here.bin or "")
     visits = (bin_.seen_at, bin_.seen_before) if bin_ else s.rooms_seen.get(clutch.here.room, (None, None))
-    earlier = [v for v in visits if v is not None and v <= at - VISIT_GAP_S and v >= (clutch.pulled_at or clutch.laid_at)]
+    earlier = [
+        v for v in visits if v is not None and v <= at - VISIT_GAP_S and v >= (clutch.pulled_at or clutch.laid_at)
+    ]
     return max(earlier, default=clutch.pulled_at)
 
 
@@ -241,7 +259,11 @@ def count(s: Standing, e: Entry) -> None:
         return
     lot = _lot(s, e.lot)
     if e.unit == "eggs":
-        raise Contradiction("unit", f"eggs counted for lot {lot.name}", "pinheads or crickets for a lot, or the clutch whose eggs were counted")
+        raise Contradiction(
+            "unit",
+            f"eggs counted for lot {lot.name}",
+            "pinheads or crickets for a lot, or the clutch whose eggs were counted",
+        )
     _begin(lot, e.at)
     lot.facts.append(_fact(e, "count"))
 
@@ -268,7 +290,11 @@ def move(s: Standing, e: Entry) -> None:
     if e.clutch:
         clutch = _clutch(s, e.clutch)
         if clutch.pulled_at is None:
-            raise Contradiction("clutch", f"clutch {clutch.name}, still in its breeding bin", "a pulled clutch; write 'pull' for a tray that comes out")
+            raise Contradiction(
+                "clutch",
+                f"clutch {clutch.name}, still in its breeding bin",
+                "a pulled clutch; write 'pull' for a tray that comes out",
+            )
         _settle(s, clutch, e)
         lot = s.lots.get(clutch.to_lot or "")
         if clutch.hatched_at is not None and lot is not None:
@@ -283,7 +309,7 @@ def move(s: Standing, e: Entry) -> None:
         _trays_follow(s, lot, here, target, e)
     else:
         bin_ = _bin(s, e.bin)
-        bin_.room, bin_.stack, bin_.level = _place(s, e.to_place or "")
+        bin_.room, bin_.stack, bin_.level = _place(e.to_place or "")
         stay = (bin_.room, bin_.stack, bin_.level, bin_.name)
         taken = [b.name for b in s.bins.values() if b is not bin_ and (b.room, b.stack, b.level) == stay[:3]]
         if taken:
@@ -313,7 +339,9 @@ def split(s: Standing, e: Entry) -> None:
     if child is not None and not child.alive:
         _lot(s, name, "to_lot")
     if child is not None and child.bin != e.to_bin:
-        raise Contradiction("to_lot", f"lot {name}, which lives in bin {child.bin}", f"the lot of bin {e.to_bin}, or a new name")
+        raise Contradiction(
+            "to_lot", f"lot {name}, which lives in bin {child.bin}", f"the lot of bin {e.to_bin}, or a new name"
+        )
     target = _must_be_free(s, e.to_bin or "", name, "to_bin")
     if child is None:
         child = s.lots[name] = Lot(name=name, origin="split", named_at=e.at, parents=[lot.name])
@@ -338,7 +366,11 @@ def join(s: Standing, e: Entry) -> None:
     coming = {p.name for p in parents} | {name}
     others = [n for n in target.lots if n not in coming and s.lots[n].began_at is not None]
     if others:
-        raise Contradiction("to_bin", f"bin {target.name}, where lot {others[0]} lives", "an empty bin, or one of the lots that are joined")
+        raise Contradiction(
+            "to_bin",
+            f"bin {target.name}, where lot {others[0]} lives",
+            "an empty bin, or one of the lots that are joined",
+        )
     waiting = [c for p in parents if p.name != name for c in p.clutches if s.clutches[c].hatched_at is None]
     for parent in parents:
         _begin(parent, e.at)

@@ -18,6 +18,8 @@ from chirr.book.replay import first_standing, replay, voided
 from chirr.book.standing import Standing
 from chirr.records import Bin, Entry
 
+Values = tuple[str | int | float | None, ...]
+
 SNAPSHOT_LAG_S = 36 * 3600
 SNAPSHOT_WORTH = 3000
 
@@ -35,7 +37,7 @@ class _Live(msgspec.Struct):
 _live: dict[str, _Live] = {}
 
 
-def to_row(e: Entry, received: int) -> tuple[object, ...]:
+def to_row(e: Entry, received: int) -> Values:
     """An entry as the values of its row, in the order of `ROW_COLUMNS`."""
     return (
         e.id, e.at, received, e.deed, e.person, e.bin, e.lot, e.clutch, e.to_bin, e.to_lot, e.minutes, e.replaces,
@@ -54,7 +56,7 @@ def from_record(text: str) -> Entry:
     return _decode_entry(text)
 
 
-def entries(where: str = "1", values: tuple[object, ...] = (), *, order: str = "at, id") -> Iterator[Entry]:
+def entries(where: str = "1", values: Values = (), *, order: str = "at, id") -> Iterator[Entry]:
     """Entries that meet an SQL condition over the columns of the entry table, in order."""
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT record FROM book_entryrow WHERE {where} ORDER BY {order}", values)  # noqa: S608
@@ -63,7 +65,7 @@ def entries(where: str = "1", values: tuple[object, ...] = (), *, order: str = "
                 yield _decode_entry(text)
 
 
-def how_many(where: str, values: tuple[object, ...] = ()) -> int:
+def how_many(where: str, values: Values = ()) -> int:
     """Number of entries that meet an SQL condition over the columns of the entry table."""
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT count(*) FROM book_entryrow WHERE {where}", values)  # noqa: S608

@@ -134,7 +134,9 @@ class ReadingRow(models.Model):
     extra = models.JSONField(default=dict)
 
     class Meta:
-        constraints: ClassVar = [models.UniqueConstraint(fields=["room", "level", "at"], name="one_reading_a_place_and_time")]
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["room", "level", "at"], name="one_reading_a_place_and_time")
+        ]
 
     def __str__(self) -> str:
         return f"{self.room}/{self.level} {self.at}"

@@ -46,7 +46,8 @@ def voided(entries: Iterable[Entry]) -> set[str]:
         if entry_id in memo:
             return memo[entry_id]
         answer = any(
-            c.id not in above and not void(c.id, above | {entry_id}) for c in sorted(correctors.get(entry_id, ()), key=_key)
+            c.id not in above and not void(c.id, above | {entry_id})
+            for c in sorted(correctors.get(entry_id, ()), key=_key)
         )
         if not above:
             memo[entry_id] = answer
@@ -60,7 +61,10 @@ def _key(e: Entry) -> tuple[int, str]:
 
 
 def replay(
-    standing: Standing, entries: Sequence[Entry], *, void: set[str] | None = None,
+    standing: Standing,
+    entries: Sequence[Entry],
+    *,
+    void: set[str] | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Standing:
     """Apply `entries` (any order, all later than `standing.at`) to `standing`, in place, and return it."""
@@ -87,8 +91,8 @@ def _apply_second(s: Standing, waiting: list[Entry]) -> None:
             else:
                 _mark_visit(s, e)
         if len(later) == len(waiting):
-            for e, why in later:
-                s.misfits[e.id] = Misfit(e.id, why.column, why.found, why.expected)
+            for e, reason in later:
+                s.misfits[e.id] = Misfit(e.id, reason.column, reason.found, reason.expected)
             return
         waiting = [e for e, _ in later]
 

@@ -57,7 +57,7 @@ def reading_rows(since: int = 0, until: int | None = None) -> list[tuple[int, st
             " WHERE at >= %s AND at <= %s ORDER BY at, room, level",
             (since, 2**62 if until is None else until),
         )
-        return cursor.fetchall()
+        return list(cursor.fetchall())
 
 
 def whole() -> FarmFolder:

@@ -26,7 +26,12 @@ def _base(values: list[dict[str, Any]], description: str, *, height: int = 220) 
 
 
 def band_over_days(
-    days: Sequence[str], quantiles: Sequence[Sequence[float]], *, title: str, unit: str, facts: Sequence[tuple[str, float, str]] = (),
+    days: Sequence[str],
+    quantiles: Sequence[Sequence[float]],
+    *,
+    title: str,
+    unit: str,
+    facts: Sequence[tuple[str, float, str]] = (),
     log: bool = False,
 ) -> Spec:
     """A figure over the days to come: middle line, 50 % and 80 % bands, and facts of the past as points.
@@ -41,9 +46,16 @@ def band_over_days(
     """
     floor = 1e-3 if log else 0.0
     values = [
-        {"day": d, "low80": max(q[1], floor), "low50": max(q[2], floor), "mid": max(q[3], floor), "high50": max(q[4], floor), "high80": max(q[5], floor)}
+        {
+            "day": d,
+            "low80": max(q[1], floor),
+            "low50": max(q[2], floor),
+            "mid": max(q[3], floor),
+            "high50": max(q[4], floor),
+            "high80": max(q[5], floor),
+        }
         for d, q in zip(days, quantiles, strict=True)
-    ]  # fmt: skip
+    ]
     scale: Spec = {"type": "log"} if log else {"zero": True}
     x = {"field": "day", "type": "temporal", "title": None, "axis": {"format": "%-d %b", "tickCount": 6}}
 
@@ -57,26 +69,60 @@ def band_over_days(
         {"field": "high80", "type": "quantitative", "title": "9 in 10 below", "format": ",.3~r"},
     ]
     layers: list[Spec] = [
-        {"mark": {"type": "area", "style": "band80", "opacity": 0.22}, "encoding": {"x": x, "y": y("low80"), "y2": {"field": "high80"}}},
-        {"mark": {"type": "area", "style": "band50", "opacity": 0.32}, "encoding": {"x": x, "y": y("low50"), "y2": {"field": "high50"}}},
+        {
+            "mark": {"type": "area", "style": "band80", "opacity": 0.22},
+            "encoding": {"x": x, "y": y("low80"), "y2": {"field": "high80"}},
+        },
+        {
+            "mark": {"type": "area", "style": "band50", "opacity": 0.32},
+            "encoding": {"x": x, "y": y("low50"), "y2": {"field": "high50"}},
+        },
         {"mark": {"type": "line", "style": "middle", "strokeWidth": 2.5}, "encoding": {"x": x, "y": y("mid")}},
         {
-            "params": [{"name": "near", "select": {"type": "point", "nearest": True, "on": "pointerover", "clear": "pointerout", "fields": ["day"]}}],
+            "params": [
+                {
+                    "name": "near",
+                    "select": {
+                        "type": "point",
+                        "nearest": True,
+                        "on": "pointerover",
+                        "clear": "pointerout",
+                        "fields": ["day"],
+                    },
+                }
+            ],
             "mark": {"type": "point", "filled": True, "size": 70, "tooltip": True},
-            "encoding": {"x": x, "y": y("mid"), "tooltip": tip, "opacity": {"condition": {"param": "near", "value": 1, "empty": False}, "value": 0}},
-        },
-    ]  # fmt: skip
-    if facts:
-        layers.append({
-            "data": {"values": [{"day": d, "value": v, "what": what} for d, v, what in facts]},
-            "mark": {"type": "point", "style": "fact", "shape": "diamond", "filled": True, "size": 80, "tooltip": True},
             "encoding": {
-                "x": x, "y": y("value"),
-                "tooltip": [{"field": "day", "type": "temporal", "title": "day", "format": "%-d %b %Y"},
-                            {"field": "value", "type": "quantitative", "title": "found", "format": ",.3~r"},
-                            {"field": "what", "type": "nominal", "title": "by"}],
+                "x": x,
+                "y": y("mid"),
+                "tooltip": tip,
+                "opacity": {"condition": {"param": "near", "value": 1, "empty": False}, "value": 0},
             },
-        })  # fmt: skip
+        },
+    ]
+    if facts:
+        layers.append(
+            {
+                "data": {"values": [{"day": d, "value": v, "what": what} for d, v, what in facts]},
+                "mark": {
+                    "type": "point",
+                    "style": "fact",
+                    "shape": "diamond",
+                    "filled": True,
+                    "size": 80,
+                    "tooltip": True,
+                },
+                "encoding": {
+                    "x": x,
+                    "y": y("value"),
+                    "tooltip": [
+                        {"field": "day", "type": "temporal", "title": "day", "format": "%-d %b %Y"},
+                        {"field": "value", "type": "quantitative", "title": "found", "format": ",.3~r"},
+                        {"field": "what", "type": "nominal", "title": "by"},
+                    ],
+                },
+            }
+        )
     spec = _base(values, f"{title}: middle and bands over the days to come")
     return {**spec, "layer": layers}
 
@@ -90,8 +136,13 @@ def windows(rows: Sequence[tuple[str, str, str, str]], *, title: str) -> Spec:
     return {
         **spec,
         "layer": [
-            {"mark": {"type": "bar", "style": "window", "height": 12, "cornerRadius": 6, "opacity": 0.45},
-             "encoding": {"x": {"field": "low", **x}, "x2": {"field": "high"}, "y": y}},
-            {"mark": {"type": "tick", "style": "middle", "thickness": 3, "height": 18}, "encoding": {"x": {"field": "mid", **x}, "y": y}},
+            {
+                "mark": {"type": "bar", "style": "window", "height": 12, "cornerRadius": 6, "opacity": 0.45},
+                "encoding": {"x": {"field": "low", **x}, "x2": {"field": "high"}, "y": y},
+            },
+            {
+                "mark": {"type": "tick", "style": "middle", "thickness": 3, "height": 18},
+                "encoding": {"x": {"field": "mid", **x}, "y": y},
+            },
         ],
-    }  # fmt: skip
+    }

@@ -28,42 +28,54 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
     dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=i)).date().isoformat() for i in range(days + 1)]
     seen = as_beliefs(f)
     return {
-        "as_of": _iso(f.as_of, tz), "species": f.card.species, "draws": draws, "quantiles": list(QUANTILES),
+        "as_of": _iso(f.as_of, tz),
+        "species": f.card.species,
+        "draws": draws,
+        "quantiles": list(QUANTILES),
         "clutches": [
             {
-                "clutch": c.clutch, "bin": c.bin, "lot": c.lot, "eggs": _numbers(c.eggs.q),
+                "clutch": c.clutch,
+                "bin": c.bin,
+                "lot": c.lot,
+                "eggs": _numbers(c.eggs.q),
                 "first_pinheads": [_iso(t, tz) for t in c.first_pinheads.q],
-                "half_hatched": [_iso(t, tz) for t in c.half_hatched.q], "pinheads": _numbers(c.pinheads.q),
+                "half_hatched": [_iso(t, tz) for t in c.half_hatched.q],
+                "pinheads": _numbers(c.pinheads.q),
             }
             for c in seen.clutches.values()
         ],
         "lots": [_lot_json(f, i, seen.lots[f.gathered.lots[a.lot]], dates, tz) for i, a in enumerate(f.ahead.lots)],
         "stock": _stock_json(f, dates),
         "remarks": list(seen.remarks),
-    }  # fmt: skip
+    }
 
 
 def _lot_json(f: Foresight, i: int, seen: Any, dates: list[str], tz: ZoneInfo) -> dict[str, Any]:
     a = f.ahead.lots[i]
     bin_ = f.standing.bins.get(seen.bin or "")
     return {
-        "lot": seen.lot, "bin": seen.bin, "duty": bin_.duty if bin_ else None, "alive": _numbers(seen.alive.q),
-        "mean_mg": _numbers(seen.mean_mg.q), "size_class": seen.size_class,
+        "lot": seen.lot,
+        "bin": seen.bin,
+        "duty": bin_.duty if bin_ else None,
+        "alive": _numbers(seen.alive.q),
+        "mean_mg": _numbers(seen.mean_mg.q),
+        "size_class": seen.size_class,
         "harvest_ready": [_iso(t, tz) for t in seen.harvest_ready.q] if seen.harvest_ready else None,
         "kg_at_ready": _numbers(seen.kg_at_ready.q) if seen.kg_at_ready else None,
         "days": [
             {"date": d, "alive": _numbers(a.alive[k]), "mean_mg": _numbers(a.mean_mg[k]), "kg": _numbers(a.kg[k])}
             for k, d in enumerate(dates)
         ],
-    }  # fmt: skip
+    }
 
 
 def _stock_json(f: Foresight, dates: list[str]) -> list[dict[str, Any]]:
     crickets, kg = quantiles(f.ahead.stock.crickets), quantiles(f.ahead.stock.kg)
     return [
         {"date": d, "size_class": c.name, "crickets": _numbers(crickets[k, i]), "kg": _numbers(kg[k, i])}
-        for i, d in enumerate(dates) for k, c in enumerate(f.classes)
-    ]  # fmt: skip
+        for i, d in enumerate(dates)
+        for k, c in enumerate(f.classes)
+    ]
 
 
 def _numbers(values: Any) -> list[float]:
@@ -88,17 +100,21 @@ def ahead_view(days: int = DAYS) -> AheadView:
     charts = tuple(
         _stock_chart(f"{unit}-{k}", f"{name}, {unit}", unit, dates, q[k])
         for unit, q in (
-            ("crickets", quantiles(f.ahead.stock.crickets[:, : days + 1])), ("kg", quantiles(f.ahead.stock.kg[:, : days + 1])),
+            ("crickets", quantiles(f.ahead.stock.crickets[:, : days + 1])),
+            ("kg", quantiles(f.ahead.stock.kg[:, : days + 1])),
         )
         for k, name in enumerate(names)
-    )  # fmt: skip
+    )
     here = [c for c in seen.clutches.values() if f.standing.clutches[c.clutch].hatched_at is None]
     ready = [b for b in seen.lots.values() if b.harvest_ready is not None]
     return AheadView(
-        as_of=f.as_of, size_classes=names, charts=charts, remarks=remarks(f),
+        as_of=f.as_of,
+        size_classes=names,
+        charts=charts,
+        remarks=remarks(f),
         hatches=tuple(sorted(here, key=lambda c: c.first_pinheads.mid)),
         harvests=tuple(sorted(ready, key=lambda b: (b.harvest_ready or b.alive).mid)),
-    )  # fmt: skip
+    )
 
 
 def _stock_chart(key: str, title: str, unit: str, dates: list[date], q: Any) -> Chart:
@@ -111,13 +127,13 @@ def band_chart(
 ) -> Chart:
     """A figure with its bands over the days to come, and the same by the week as a table."""
     return Chart(
-        key=key, title=title, spec=specs.band_over_days(days, q, title=title, unit=unit, facts=facts, log=log),
+        key=key,
+        title=title,
+        spec=specs.band_over_days(days, q, title=title, unit=unit, facts=facts, log=log),
         columns=("day", "middle", "8 chances in 10 between", "and"),
-        rows=tuple(
-            (days[i], f"{q[i][3]:,.4g}", f"{q[i][1]:,.4g}", f"{q[i][5]:,.4g}") for i in range(0, len(days), 7)
-        ),
+        rows=tuple((days[i], f"{q[i][3]:,.4g}", f"{q[i][1]:,.4g}", f"{q[i][5]:,.4g}") for i in range(0, len(days), 7)),
         note="Line: the middle. Dark band: five chances in ten. Light band: eight chances in ten.",
-    )  # fmt: skip
+    )
 
 
 def promise(amount: float, unit: str, size_class: str, day: date, *, or_larger: bool = True) -> Promise:
@@ -147,9 +163,15 @@ def promise(amount: float, unit: str, size_class: str, day: date, *, or_larger: 
     what = f"{amount:,.10g} {unit} of {size_class}" + (" or larger" if or_larger and k < len(names) - 1 else "")
     shown = f"{safe:,.0f}" if unit == "crickets" else f"{safe:,.3g}"
     return Promise(
-        amount=amount, unit=unit, size_class=size_class, day=day.isoformat(), chance=chance, there=Band(q=tuple(quantiles(there).tolist())),
-        says=f"{what} on {day:%a %-d %b}: {_chance(chance)}. With nine chances in ten: {shown} {unit}.", safe_amount=safe,
-    )  # fmt: skip
+        amount=amount,
+        unit=unit,
+        size_class=size_class,
+        day=day.isoformat(),
+        chance=chance,
+        there=Band(q=tuple(quantiles(there).tolist())),
+        says=f"{what} on {day:%a %-d %b}: {_chance(chance)}. With nine chances in ten: {shown} {unit}.",
+        safe_amount=safe,
+    )
 
 
 def _chance(chance: float) -> str:

@@ -32,9 +32,11 @@ SILENT = ("feed", "water", "clean", "note", "pack", "ship")
 HOUR = 3600
 
 USUAL_CLASSES = (
-    SizeClass(name="pinhead", from_mg=0), SizeClass(name="small", from_mg=12), SizeClass(name="half grown", from_mg=90),
+    SizeClass(name="pinhead", from_mg=0),
+    SizeClass(name="small", from_mg=12),
+    SizeClass(name="half grown", from_mg=90),
     SizeClass(name="large", from_mg=230),
-)  # fmt: skip
+)
 """Size classes of a farm that has named none; bounds from the trade's usual sizes, common practice, no published
 source."""
 
@@ -52,9 +54,9 @@ class Foresight:
     ahead: Ahead
     classes: tuple[SizeClass, ...]
 
-    def time(self, hour: float) -> float:
-        """An hour of the engine's grid as epoch seconds."""
-        return self.gathered.start + hour * HOUR
+    def times(self, hours: np.ndarray) -> np.ndarray:
+        """Hours of the engine's grid as epoch seconds."""
+        return np.asarray(self.gathered.start + hours * HOUR)
 
 
 _kept: dict[tuple[str, int, int], tuple[tuple[int, int, int], Foresight]] = {}
@@ -84,9 +86,15 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
     standing = ledger.live() if latest is None or as_of >= latest else ledger.standing_at(as_of)
     animal = species(card.species)
     gathered = gather(
-        standing, at=as_of, rooms=shelf.rooms(), tray_types=shelf.tray_types(), species=animal,
-        readings=shelf.reading_rows(as_of - (MEMORY_DAYS + 60) * 86400, as_of), days=days, swap_days=swap_days_of(card.swap_days),
-    )  # fmt: skip
+        standing,
+        at=as_of,
+        rooms=shelf.rooms(),
+        tray_types=shelf.tray_types(),
+        species=animal,
+        readings=shelf.reading_rows(as_of - (MEMORY_DAYS + 60) * 86400, as_of),
+        days=days,
+        swap_days=swap_days_of(card.swap_days),
+    )
     belief = believe(
         gathered.history, gathered.clocks, gathered.clutch_temp_c, animal, learnt=_read_learnt() if at is None else None
     )
@@ -94,14 +102,24 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
         _keep_learnt(learnt_of(belief))
     classes = card.size_classes or USUAL_CLASSES
     ahead = look_ahead(
-        belief, gathered.clocks,
+        belief,
+        gathered.clocks,
         Horizon(days=days, from_mg=tuple(c.from_mg for c in classes), target_mg=max(classes[-1].from_mg, 1.0)),
-        place_room=gathered.place_room, draws=draws, rng=np.random.default_rng(20_30),
+        place_room=gathered.place_room,
+        draws=draws,
+        rng=np.random.default_rng(20_30),
         living=_which(gathered.lots, lambda name: standing.lots[name].alive),
         open_clutches=_which(gathered.clutches, lambda name: standing.clutches[name].emptied_at is None),
-    )  # fmt: skip
+    )
     return Foresight(
-        as_of=as_of, days=days, card=card, standing=standing, gathered=gathered, belief=belief, ahead=ahead, classes=classes
+        as_of=as_of,
+        days=days,
+        card=card,
+        standing=standing,
+        gathered=gathered,
+        belief=belief,
+        ahead=ahead,
+        classes=classes,
     )
 
 
@@ -215,10 +233,15 @@ def clutch_belief(f: Foresight, i: int) -> ClutchBelief:
     c = f.ahead.clutches[i]
     clutch = f.standing.clutches[f.gathered.clutches[c.clutch]]
     return ClutchBelief(
-        clutch=clutch.name, eggs=band(c.eggs), pinheads=band(c.pinheads), bin=clutch.here.bin, lot=clutch.to_lot,
-        first_pinheads=band(f.time(c.first_pinheads_h)), half_hatched=band(f.time(c.half_hatched_h)),
-        expected_first=band(f.time(c.expected_first_h)),
-    )  # fmt: skip
+        clutch=clutch.name,
+        eggs=band(c.eggs),
+        pinheads=band(c.pinheads),
+        bin=clutch.here.bin,
+        lot=clutch.to_lot,
+        first_pinheads=band(f.times(c.first_pinheads_h)),
+        half_hatched=band(f.times(c.half_hatched_h)),
+        expected_first=band(f.times(c.expected_first_h)),
+    )
 
 
 def lot_belief(f: Foresight, i: int) -> LotBelief:
@@ -231,11 +254,18 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
     mid = float(a.mean_mg[0][3])
     fitting = [c.name for c in f.classes if c.from_mg <= mid]
     return LotBelief(
-        lot=lot.name, bin=lot.bin, alive=band(a.alive[0]), mean_mg=band(a.mean_mg[0]), per_cm2=band(a.alive[0] / surface),
-        progress=max(min(a.x, 1.0), 0.0), adult_days=a.adult_days, waiting=a.waiting,
+        lot=lot.name,
+        bin=lot.bin,
+        alive=band(a.alive[0]),
+        mean_mg=band(a.mean_mg[0]),
+        per_cm2=band(a.alive[0] / surface),
+        progress=max(min(a.x, 1.0), 0.0),
+        adult_days=a.adult_days,
+        waiting=a.waiting,
         size_class=fitting[-1] if fitting else f.classes[0].name,
-        harvest_ready=band(f.time(a.ready_h)) if grows else None, kg_at_ready=band(a.kg_at_ready) if grows else None,
-    )  # fmt: skip
+        harvest_ready=band(f.times(a.ready_h)) if grows else None,
+        kg_at_ready=band(a.kg_at_ready) if grows else None,
+    )
 
 
 def remarks(f: Foresight) -> tuple[str, ...]:
@@ -243,14 +273,24 @@ def remarks(f: Foresight) -> tuple[str, ...]:
     facts = f.belief.facts
     out = []
     if len(facts.what) == 0:
-        out.append("No count, weighing or hatch is in the book yet: every figure rests on published values alone, so the bands are wide.")
+        out.append(
+            "No count, weighing or hatch is in the book yet: every figure rests on published values alone,"
+            " so the bands are wide."
+        )
     else:
-        kinds = [("hatches", (facts.what == 5).sum()), ("counts", np.isin(facts.what, (0, 3, 4)).sum()),
-                 ("weighings", (facts.what == 1).sum()), ("harvests", (facts.what == 2).sum())]  # fmt: skip
+        kinds = [
+            ("hatches", (facts.what == 5).sum()),
+            ("counts", np.isin(facts.what, (0, 3, 4)).sum()),
+            ("weighings", (facts.what == 1).sum()),
+            ("harvests", (facts.what == 2).sum()),
+        ]
         said = ", ".join(f"{n} {name}" for name, n in kinds if n)
         out.append(f"Published values, corrected by {said} of this farm.")
     if not f.gathered.measured:
-        out.append("No temperature was measured in the last fortnight: the rooms are taken at their set points, give or take 1.2 °C.")
+        out.append(
+            "No temperature was measured in the last fortnight: the rooms are taken at their set points,"
+            " give or take 1.2 °C."
+        )
     odd = [o for o in f.belief.odd if o.entry]
     if odd:
         many = f"{len(odd)} facts do" if len(odd) > 1 else "One fact does"
@@ -262,5 +302,3 @@ def remarks(f: Foresight) -> tuple[str, ...]:
 def odd_entries() -> dict[str, float]:
     """Entries whose figure lies far from what all others say: id -> spreads off."""
     return {o.entry: o.spreads for o in foresight().belief.odd if o.entry}
-
-

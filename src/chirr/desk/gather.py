@@ -56,8 +56,15 @@ class Gathered:
 
 
 def gather(
-    s: Standing, *, at: int, rooms: list[Room], tray_types: list[TrayType], species: Species,
-    readings: list[tuple[int, str, int, float, float | None, str]], days: int, swap_days: float,
+    s: Standing,
+    *,
+    at: int,
+    rooms: list[Room],
+    tray_types: list[TrayType],
+    species: Species,
+    readings: list[tuple[int, str, int, float, float | None, str]],
+    days: int,
+    swap_days: float,
 ) -> Gathered:
     """Put a standing into numbers, as believed at time `at` [epoch s].
 
@@ -68,39 +75,55 @@ def gather(
     start = (min([*began, at]) // HOUR - 24) * HOUR
     end = at + (days + REACH_DAYS) * 24 * HOUR
     scene = _Scene(
-        s=s, at=at, start=start, species=species, lot_index={lot.name: i for i, lot in enumerate(lots)},
-        clutch_index={c.name: i for i, c in enumerate(clutches)}, set_c={r.room: r.set_temperature_c for r in rooms},
-        trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)}, swap_days=swap_days,
-        written_hatches=_written_hatches(s), laid_by=_by_breeders(clutches),
-    )  # fmt: skip
+        s=s,
+        at=at,
+        start=start,
+        species=species,
+        lot_index={lot.name: i for i, lot in enumerate(lots)},
+        clutch_index={c.name: i for i, c in enumerate(clutches)},
+        set_c={r.room: r.set_temperature_c for r in rooms},
+        trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)},
+        swap_days=swap_days,
+        written_hatches=_written_hatches(s),
+        laid_by=_by_breeders(clutches),
+    )
     places = scene.number_places(lots, clutches)
     room_names = list(dict.fromkeys([*scene.set_c, *(room for room, _ in places)]))
     room_index = {room: i for i, room in enumerate(room_names)}
     place_room = np.array([room_index[room] for room, _ in places], dtype=np.int64)
     typical = float(np.mean(list(scene.set_c.values()))) if scene.set_c else 30.0
     climate = hourly_temperature(
-        _readings(readings, room_index, start), room=place_room,
+        _readings(readings, room_index, start),
+        room=place_room,
         level=np.array([level for _, level in places], dtype=np.int64),
-        set_c=np.array([scene.set_c.get(room, typical) for room, _ in places]), hours=(end - start) // HOUR,
+        set_c=np.array([scene.set_c.get(room, typical) for room, _ in places]),
+        hours=(end - start) // HOUR,
         now_h=(at - start) / HOUR,
-    )  # fmt: skip
+    )
     now = (at - start) // HOUR
     history = FarmHistory(
-        clutches=tuple(scene.clutch(c) for c in clutches), lots=tuple(scene.lot(lot) for lot in lots),
-        now_h=(at - start) / HOUR, tray_types=len(tray_types), place_room=place_room,
+        clutches=tuple(scene.clutch(c) for c in clutches),
+        lots=tuple(scene.lot(lot) for lot in lots),
+        now_h=(at - start) / HOUR,
+        tray_types=len(tray_types),
+        place_room=place_room,
         measured_rooms=_measured_rooms(climate, place_room, len(room_names), now),
-    )  # fmt: skip
+    )
     return Gathered(
-        history=history, clocks=make_clocks(climate.temp_c, species), lots=[lot.name for lot in lots],
-        clutches=[c.name for c in clutches], place_room=place_room, start=start,
-        clutch_temp_c=np.array([_mean_between(climate.temp_c[c.places[0]], c.laid_h, c.pulled_h) for c in history.clutches]),
+        history=history,
+        clocks=make_clocks(climate.temp_c, species),
+        lots=[lot.name for lot in lots],
+        clutches=[c.name for c in clutches],
+        place_room=place_room,
+        start=start,
+        clutch_temp_c=np.array(
+            [_mean_between(climate.temp_c[c.places[0]], c.laid_h, c.pulled_h) for c in history.clutches]
+        ),
         measured=bool(climate.measured[:, max(now - 14 * 24, 0) : now].any()),
-    )  # fmt: skip
+    )
 
 
-def _measured_rooms(
-    climate: PlaceClimate, place_room: NDArray[np.int64], rooms: int, now: int
-) -> NDArray[np.bool_]:
+def _measured_rooms(climate: PlaceClimate, place_room: NDArray[np.int64], rooms: int, now: int) -> NDArray[np.bool_]:
     """Rooms whose temperature rested on a reading in a fifth of the last two months' hours or more."""
     lately = climate.measured[:, max(now - 60 * 24, 0) : max(now, 1)].mean(axis=1) >= 0.2
     return np.array([bool(lately[place_room == r].any()) for r in range(rooms)], dtype=bool)
@@ -132,10 +155,7 @@ def _remembered(s: Standing, at: int) -> tuple[list[Lot], list[Clutch]]:
             if parent not in names and parent in s.lots:
                 names.add(parent)
                 todo.append(parent)
-    clutches = [
-        c for c in s.clutches.values()
-        if c.emptied_at is None or c.to_lot in names
-    ]  # fmt: skip
+    clutches = [c for c in s.clutches.values() if c.emptied_at is None or c.to_lot in names]
     lots = sorted((s.lots[name] for name in names), key=lambda lot: (lot.named_at, lot.name))
     return [lot for lot in lots if lot.stays], sorted(clutches, key=lambda c: (c.laid_at, c.name))
 
@@ -175,7 +195,9 @@ class _Scene:
         return (at - self.start) / HOUR
 
     def number_places(self, lots: list[Lot], clutches: list[Clutch]) -> list[tuple[str, int]]:
-        stays = [(p.room, p.level) for lot in lots for p in lot.stays] + [(p.room, p.level) for c in clutches for p in c.stays]
+        stays = [(p.room, p.level) for lot in lots for p in lot.stays] + [
+            (p.room, p.level) for c in clutches for p in c.stays
+        ]
         self.places = {place: i for i, place in enumerate(dict.fromkeys(stays))}
         return list(self.places) or [("", 1)]
 
@@ -199,16 +221,26 @@ class _Scene:
         pinheads = tuple(self._count(f) for f in counts if f.unit != "eggs")
         known = c.hatched_at is not None or bool(pinheads)
         return ClutchFacts(
-            name=c.name, lot=self.lot_index.get(c.to_lot or "", -1), breeders=self.lot_index.get(c.lot, -1),
-            laid_h=self.hour(c.laid_at), pulled_h=self.hour(pulled), tray_cm2=max(area, 1.0), tray_type=tray_type,
-            starts_h=np.array([self.hour(p.at) for p in c.stays]), places=np.array([self.place(p) for p in c.stays]),
-            cycle=c.cycle or 1, first_between=first,
+            name=c.name,
+            lot=self.lot_index.get(c.to_lot or "", -1),
+            breeders=self.lot_index.get(c.lot, -1),
+            laid_h=self.hour(c.laid_at),
+            pulled_h=self.hour(pulled),
+            tray_cm2=max(area, 1.0),
+            tray_type=tray_type,
+            starts_h=np.array([self.hour(p.at) for p in c.stays]),
+            places=np.array([self.place(p) for p in c.stays]),
+            cycle=c.cycle or 1,
+            first_between=first,
             unseen_until_h=self._unseen_until(c) if not known else None,
             settled_h=self.hour(c.emptied_at) if c.emptied_at is not None else None,
-            dud=c.emptied_at is not None and not known and (self.written_hatches >= ALWAYS_WRITTEN or c.pulled_at is None),
-            egg_counts=tuple(self._count(f) for f in counts if f.unit == "eggs"), pinhead_counts=pinheads,
+            dud=c.emptied_at is not None
+            and not known
+            and (self.written_hatches >= ALWAYS_WRITTEN or c.pulled_at is None),
+            egg_counts=tuple(self._count(f) for f in counts if f.unit == "eggs"),
+            pinhead_counts=pinheads,
             first_entry=c.laid_entry,
-        )  # fmt: skip
+        )
 
     def _unseen_until(self, c: Clutch) -> float | None:
         """Last visit at which no pinheads were written down, on a farm that writes them down."""
@@ -231,21 +263,23 @@ class _Scene:
         def happen(at: int, kind: Kind, **more: float | int | str) -> Happening:
             stay = stay_at(at)
             return Happening(
-                hour=self.hour(at), kind=kind, place=self.place(stay), surface_cm2=self.surface(stay), **more  # type: ignore[arg-type]
+                hour=self.hour(at),
+                kind=kind,
+                place=self.place(stay),
+                surface_cm2=self.surface(stay),
+                **more,  # type: ignore[arg-type]
             )
 
         chain = [h for f in lot.facts if (h := self._happening(f, happen, stay_at(f.at))) is not None]
         if lot.origin == "clutches":
             chain.append(happen(lot.named_at, Kind.PLACE))
-        chain += [
-            happen(c.laid_at, Kind.LAY, other=self.clutch_index[c.name])
-            for c in self.laid_by.get(lot.name, ())
-        ]  # fmt: skip
+        chain += [happen(c.laid_at, Kind.LAY, other=self.clutch_index[c.name]) for c in self.laid_by.get(lot.name, ())]
         chain.sort(key=lambda h: h.hour)
         return LotFacts(
-            name=lot.name, happenings=tuple(chain),
+            name=lot.name,
+            happenings=tuple(chain),
             ended_h=self.hour(lot.ended_at) if lot.ended_at is not None else None,
-        )  # fmt: skip
+        )
 
     def _happening(self, f: Fact, happen: object, stay: Stay) -> Happening | None:
         q, call = float(f.quantity or 0.0), happen
@@ -253,8 +287,12 @@ class _Scene:
         sd = float(np.sqrt(np.log1p((f.cv or 0.0) ** 2)))
         other = self.lot_index.get(f.other or "", -1)
         kind = {
-            "place": Kind.PLACE, "deaths": Kind.DEATHS, "gone": Kind.GONE, "in": Kind.IN, "mix": Kind.MIX,
-        }.get(f.kind)  # fmt: skip
+            "place": Kind.PLACE,
+            "deaths": Kind.DEATHS,
+            "gone": Kind.GONE,
+            "in": Kind.IN,
+            "mix": Kind.MIX,
+        }.get(f.kind)
         if f.kind in ("in", "mix") and other < 0:
             return None
         if kind is not None:
@@ -263,7 +301,9 @@ class _Scene:
             stage, _, age = (f.other or "adult:0").partition(":")
             made = self._stocked(call, f, stage, float(age) if age not in ("", "None") else 0.0, stay)
         elif f.kind == "count":
-            made = call(f.at, Kind.COUNT, quantity=q, log_sd=self._count(f)[2], young=f.unit == "pinheads", entry=f.entry)
+            made = call(
+                f.at, Kind.COUNT, quantity=q, log_sd=self._count(f)[2], young=f.unit == "pinheads", entry=f.entry
+            )
         elif f.kind == "weigh" and f.sample:
             mg = q * 1000.0 / f.sample
             made = call(f.at, Kind.WEIGH, quantity=mg, log_sd=sd or WEIGH_CV, sample=f.sample, entry=f.entry)
@@ -285,9 +325,13 @@ class _Scene:
         rate = float(nymph_rate_per_day(np.array(self.set_c.get(stay.room, 30.0)), self.species))
         adult = stage == "adult"
         made = call(
-            f.at, Kind.STOCK, quantity=max(float(f.quantity or 0.0), 0.5), entry=f.entry,
+            f.at,
+            Kind.STOCK,
+            quantity=max(float(f.quantity or 0.0), 0.5),
+            entry=f.entry,
             log_sd=float(np.sqrt(np.log1p((f.cv if f.cv is not None else STOCK_CV) ** 2))),
-            x=1.0 if adult else min(age_days * rate, 0.99), adult_days=age_days if adult else 0.0,
-        )  # fmt: skip
+            x=1.0 if adult else min(age_days * rate, 0.99),
+            adult_days=age_days if adult else 0.0,
+        )
         assert isinstance(made, Happening)  # noqa: S101
         return made

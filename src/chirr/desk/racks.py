@@ -45,16 +45,27 @@ def _room(room: Room, tiles: list[BinTile], latest: dict[tuple[str, int], float]
     for stack in sorted({t.stack for t in tiles}):
         mine = [t for t in tiles if t.stack == stack]
         top = max(t.level for t in mine)
-        stacks.append(RackStack(stack=stack, levels=tuple(
-            RackLevel(
-                level=level, bins=tuple(t for t in mine if t.level == level), temperature_c=latest.get((room.room, level)),
+        stacks.append(
+            RackStack(
+                stack=stack,
+                levels=tuple(
+                    RackLevel(
+                        level=level,
+                        bins=tuple(t for t in mine if t.level == level),
+                        temperature_c=latest.get((room.room, level)),
+                    )
+                    for level in range(top, 0, -1)
+                ),
             )
-            for level in range(top, 0, -1)
-        )))  # fmt: skip
+        )
     return RackRoom(
-        room=room.room, set_temperature_c=room.set_temperature_c, temperature_c=mean, temperature_says=_warmth(room, mean),
-        stacks=tuple(stacks), racked_clutches=racked,
-    )  # fmt: skip
+        room=room.room,
+        set_temperature_c=room.set_temperature_c,
+        temperature_c=mean,
+        temperature_says=_warmth(room, mean),
+        stacks=tuple(stacks),
+        racked_clutches=racked,
+    )
 
 
 def _warmth(room: Room, mean: float | None) -> str:
@@ -71,10 +82,19 @@ def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: 
     belief = seen.lots.get(lot.name) if lot else None
     state, says, progress = _state(s, bin_, belief, seen, now)
     return BinTile(
-        bin=bin_.name, duty=bin_.duty, room=bin_.room, stack=bin_.stack, level=bin_.level, state=state,
-        lot=lot.name if lot else None, says=says, progress=progress, next_due=_next_due(stop),
-        trouble=_trouble(s, bin_, seen, stop, now), trays=len(bin_.trays) + len(bin_.hatching),
-    )  # fmt: skip
+        bin=bin_.name,
+        duty=bin_.duty,
+        room=bin_.room,
+        stack=bin_.stack,
+        level=bin_.level,
+        state=state,
+        lot=lot.name if lot else None,
+        says=says,
+        progress=progress,
+        next_due=_next_due(stop),
+        trouble=_trouble(s, bin_, seen, stop, now),
+        trays=len(bin_.trays) + len(bin_.hatching),
+    )
 
 
 def _state(
@@ -82,21 +102,27 @@ def _state(
 ) -> tuple[str, str, float | None]:
     """State, one short line, and progress of a bin."""
     if belief is None or (belief.waiting and not bin_.hatching):
-        if bin_.vacated_at is not None and (bin_.cleaned_at or 0) < bin_.vacated_at:
-            return "to clean", f"empty since {_ago(now - bin_.vacated_at)}", None
-        return "empty", "empty", None
+        dirty = bin_.vacated_at is not None and (bin_.cleaned_at or 0) < bin_.vacated_at
+        return (
+            ("to clean", f"empty since {_ago(now - (bin_.vacated_at or now))}", None)
+            if dirty
+            else ("empty", "empty", None)
+        )
     if belief.waiting:
         return "hatching", *_hatching(s, bin_, seen, now)
-    number = about(belief.alive.mid)
+    return _living(bin_, belief, now)
+
+
+def _living(bin_: BinNow, belief: LotBelief, now: int) -> tuple[str, str, float | None]:
+    """The same for a bin with crickets in it."""
+    number, ready = about(belief.alive.mid), belief.harvest_ready
     if bin_.duty == "breeding" and belief.progress >= 0.999:
         return "breeding", f"{number} adults, day {belief.adult_days:.0f}", min(belief.adult_days / 42.0, 1.0)
-    if belief.harvest_ready is not None and belief.harvest_ready.mid <= now:
+    if ready is not None and ready.mid <= now:
         return "ready", f"{number}, {belief.mean_mg.mid:.0f} mg, ready", 1.0
     if bin_.hatching and belief.progress < 0.1:
         return "hatching", f"{number} so far", belief.progress
-    left = ""
-    if belief.harvest_ready is not None:
-        left = f", ready in {max((belief.harvest_ready.mid - now) / 86400, 0):.0f} d"
+    left = f", ready in {max((ready.mid - now) / 86400, 0):.0f} d" if ready is not None else ""
     return "growing", f"{number}, {belief.size_class}{left}", belief.progress
 
 
@@ -149,5 +175,3 @@ def about(number: float) -> str:
 def _ago(seconds: int) -> str:
     days = seconds // 86400
     return "today" if days < 1 else f"{days} day{'s' if days > 1 else ''}"
-
-

@@ -1,4 +1,6 @@
-"""The answers of the desk: what pages, command line and prints are given to show. Plain data, no behaviour beyond reading it.
+"""The answers of the desk: what pages, command line and prints are given to show.
+
+Plain data, with no behaviour beyond reading it.
 
 A figure that is not certain is a `Band`: its quantiles at `QUANTILES`, never a single number.
 """

@@ -35,19 +35,28 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
     lots = [seen.lots[n] for n in bin_.lots if n in seen.lots]
     clutches = [seen.clutches[n] for n in (*bin_.trays, *bin_.hatching) if n in seen.clutches]
     facts = [
-        ("duty", bin_.duty), ("stands", f"{bin_.room}, stack {bin_.stack}, level {bin_.level}"),
+        ("duty", bin_.duty),
+        ("stands", f"{bin_.room}, stack {bin_.stack}, level {bin_.level}"),
         ("surface", f"{bin_.floor_cm2 + bin_.hides_cm2:,.0f} cm² with hides"),
         *_cared_for(bin_, tz),
-    ]  # fmt: skip
+    ]
     cautions = [LIFTING] if bin_.level >= SHOULDER_LEVEL else []
     if any(b.harvest_ready is not None and b.harvest_ready.low <= f.as_of for b in lots):
         cautions.append(HARVESTING)
-    lines, total = _story("bin = %s OR to_bin = %s", (name, name), limit, also=[n for n in bin_.lots])
+    lines, total = _story("bin = %s OR to_bin = %s", (name, name), limit, also=list(bin_.lots))
     return ThingPage(
-        kind="bin", name=name, tile=_tile(s, bin_, seen, f.as_of), facts=tuple(facts), lots=tuple(lots), clutches=tuple(clutches),
-        coming=_coming(lots, clutches, f.as_of), charts=tuple(c for b in lots for c in _lot_charts(f, b.lot)),
-        story=lines, story_total=total, cautions=tuple(cautions),
-    )  # fmt: skip
+        kind="bin",
+        name=name,
+        tile=_tile(s, bin_, seen, f.as_of),
+        facts=tuple(facts),
+        lots=tuple(lots),
+        clutches=tuple(clutches),
+        coming=_coming(lots, clutches, f.as_of),
+        charts=tuple(c for b in lots for c in _lot_charts(f, b.lot)),
+        story=lines,
+        story_total=total,
+        cautions=tuple(cautions),
+    )
 
 
 def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
@@ -62,11 +71,17 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
     lines, total = _story("lot = %s OR to_lot = %s", (name, name), limit, also=[])
     bin_ = s.bins.get(lot.bin or "")
     return ThingPage(
-        kind="lot", name=name, tile=_tile(s, bin_, seen, f.as_of) if bin_ else None, facts=_lot_facts(lot, tz),
-        lots=(belief,) if belief else (), clutches=tuple(clutches),
-        coming=_coming([belief] if belief else [], clutches, f.as_of), charts=_lot_charts(f, name) if belief else (),
-        story=lines, story_total=total,
-    )  # fmt: skip
+        kind="lot",
+        name=name,
+        tile=_tile(s, bin_, seen, f.as_of) if bin_ else None,
+        facts=_lot_facts(lot, tz),
+        lots=(belief,) if belief else (),
+        clutches=tuple(clutches),
+        coming=_coming([belief] if belief else [], clutches, f.as_of),
+        charts=_lot_charts(f, name) if belief else (),
+        story=lines,
+        story_total=total,
+    )
 
 
 def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
@@ -80,10 +95,17 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
     lines, total = _story("clutch = %s", (name,), limit, also=[])
     bin_ = s.bins.get(clutch.here.bin or "")
     return ThingPage(
-        kind="clutch", name=name, tile=_tile(s, bin_, seen, f.as_of) if bin_ else None, facts=_clutch_facts(clutch, tz),
-        lots=(), clutches=(belief,) if belief else (), coming=_coming([], [belief] if belief else [], f.as_of), charts=(),
-        story=lines, story_total=total,
-    )  # fmt: skip
+        kind="clutch",
+        name=name,
+        tile=_tile(s, bin_, seen, f.as_of) if bin_ else None,
+        facts=_clutch_facts(clutch, tz),
+        lots=(),
+        clutches=(belief,) if belief else (),
+        coming=_coming([], [belief] if belief else [], f.as_of),
+        charts=(),
+        story=lines,
+        story_total=total,
+    )
 
 
 def _tile(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> BinTile:
@@ -110,14 +132,20 @@ def _cared_for(bin_: BinNow, tz: ZoneInfo) -> list[tuple[str, str]]:
 
 def _lot_facts(lot: Lot, tz: ZoneInfo) -> tuple[tuple[str, str], ...]:
     from_what = {
-        "stock": "stocked", "clutches": "hatched from " + ", ".join(lot.clutches),
-        "split": "split from " + ", ".join(lot.parents), "join": "joined from " + ", ".join(lot.parents),
-    }  # fmt: skip
+        "stock": "stocked",
+        "clutches": "hatched from " + ", ".join(lot.clutches),
+        "split": "split from " + ", ".join(lot.parents),
+        "join": "joined from " + ", ".join(lot.parents),
+    }
     facts = [("came", from_what.get(lot.origin, lot.origin))]
     facts.append(("since", say_when(lot.began_at, tz) if lot.began_at is not None else "still to hatch"))
     if lot.ended_at is not None:
-        ended = {"harvest": "harvested", "retire": "retired", "join": "joined into another lot"}.get(lot.ended_by or "", "ended")
-        facts.append((ended, say_when(lot.ended_at, tz) + (f", {lot.end_kg:,.3g} kg" if lot.end_kg is not None else "")))
+        ended = {"harvest": "harvested", "retire": "retired", "join": "joined into another lot"}.get(
+            lot.ended_by or "", "ended"
+        )
+        facts.append(
+            (ended, say_when(lot.ended_at, tz) + (f", {lot.end_kg:,.3g} kg" if lot.end_kg is not None else ""))
+        )
     elif lot.bin is not None:
         facts.append(("in bin", lot.bin))
     return tuple(facts)
@@ -131,7 +159,9 @@ def _clutch_facts(c: Clutch, tz: ZoneInfo) -> tuple[tuple[str, str], ...]:
         if at is not None:
             facts.append((word, say_when(at, tz)))
     here = c.here
-    facts.append(("stands", f"bin {here.bin}" if here.bin else f"rack: {here.room}, stack {here.stack}, level {here.level}"))
+    facts.append(
+        ("stands", f"bin {here.bin}" if here.bin else f"rack: {here.room}, stack {here.stack}, level {here.level}")
+    )
     if c.to_lot:
         facts.append(("joins lot", c.to_lot))
     return tuple(facts)
@@ -141,12 +171,14 @@ def _coming(lots: list[LotBelief], clutches: list[ClutchBelief], now: int) -> tu
     """What is expected, soonest first."""
     found = [
         Coming(what=f"first pinheads of clutch {c.clutch}", when=c.first_pinheads, amount=c.pinheads, unit="pinheads")
-        for c in clutches if c.half_hatched.mid > now
-    ]  # fmt: skip
+        for c in clutches
+        if c.half_hatched.mid > now
+    ]
     found += [
         Coming(what=f"lot {b.lot} ready to harvest", when=b.harvest_ready, amount=b.kg_at_ready, unit="kg")
-        for b in lots if b.harvest_ready is not None
-    ]  # fmt: skip
+        for b in lots
+        if b.harvest_ready is not None
+    ]
     return tuple(sorted(found, key=lambda c: c.when.mid))
 
 
@@ -165,7 +197,11 @@ def _lot_charts(f: Foresight, name: str) -> tuple[Chart, ...]:
         return datetime.fromtimestamp(at, tz).date().isoformat()
 
     counted = [(day(x.at), float(x.quantity or 0), "count") for x in facts if x.kind == "count"]
-    weighed = [(day(x.at), 1000 * float(x.quantity or 0) / x.sample, f"{x.sample} weighed") for x in facts if x.kind == "weigh" and x.sample]
+    weighed = [
+        (day(x.at), 1000 * float(x.quantity or 0) / x.sample, f"{x.sample} weighed")
+        for x in facts
+        if x.kind == "weigh" and x.sample
+    ]
     return (
         band_chart("alive", f"Lot {name}: alive", "crickets", days, a.alive[: span + 1].tolist(), facts=counted),
         band_chart("mass", f"Lot {name}: mean mass", "mg", days, a.mean_mg[: span + 1].tolist(), facts=weighed),

@@ -26,8 +26,9 @@ def trays(*, finished: bool = False) -> TraysView:
     uses = card.substrate_cycles if card else 3
     return TraysView(
         clutches=tuple(row(c, seen.clutches.get(c.name), now) for c in chosen),
-        substrates=tuple(_substrate(s, batch, uses) for batch in _recent(s, now)), as_of=seen.as_of,
-    )  # fmt: skip
+        substrates=tuple(_substrate(s, batch, uses) for batch in _recent(s, now)),
+        as_of=seen.as_of,
+    )
 
 
 def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
@@ -36,10 +37,21 @@ def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
     place = f"bin {here.bin}" if here.bin else f"rack, {here.room} {here.stack}/{here.level}"
     out = c.pulled_at if c.pulled_at is not None else now
     return ClutchRow(
-        clutch=c.name, state=state(c, belief, now), tray_type=c.tray_type, laid_at=c.laid_at,
-        days_in=(out - c.laid_at) / 86400, place=place, bin=here.bin, breeders=c.lot, lot=c.to_lot, substrate=c.substrate,
-        cycle=c.cycle, belief=belief, hatched_at=c.hatched_at, emptied_at=c.emptied_at,
-    )  # fmt: skip
+        clutch=c.name,
+        state=state(c, belief, now),
+        tray_type=c.tray_type,
+        laid_at=c.laid_at,
+        days_in=(out - c.laid_at) / 86400,
+        place=place,
+        bin=here.bin,
+        breeders=c.lot,
+        lot=c.to_lot,
+        substrate=c.substrate,
+        cycle=c.cycle,
+        belief=belief,
+        hatched_at=c.hatched_at,
+        emptied_at=c.emptied_at,
+    )
 
 
 def state(c: Clutch, belief: ClutchBelief | None, now: int) -> str:
@@ -77,6 +89,10 @@ def _substrate(s: Standing, batch: Substrate, uses: int) -> SubstrateRow:
     else:
         says = "used up"
     return SubstrateRow(
-        substrate=batch.name, first_at=batch.first_at, in_use=in_use, uses_left=left, says=says,
+        substrate=batch.name,
+        first_at=batch.first_at,
+        in_use=in_use,
+        uses_left=left,
+        says=says,
         trays_by_cycle=tuple((cycle, len(names)) for cycle, names in sorted(batch.cycles.items())),
-    )  # fmt: skip
+    )

@@ -9,13 +9,20 @@ from hypothesis import strategies as st
 from chirr.engine.climate.places import WHOLE_ROOM, PlaceClimate, Readings, hourly_temperature
 
 
-def climate(rows: list[tuple[float, int, int, float]], *, places: list[tuple[int, int]], now_h: float = 100.0, hours: int = 200) -> PlaceClimate:
+def climate(
+    rows: list[tuple[float, int, int, float]], *, places: list[tuple[int, int]], now_h: float = 100.0, hours: int = 200
+) -> PlaceClimate:
     hour, room, level, temp = (np.array(c) for c in zip(*rows, strict=True)) if rows else (np.zeros(0),) * 4
     return hourly_temperature(
-        Readings(hour=hour.astype(float), room=room.astype(np.int64), level=level.astype(np.int64), temp_c=temp.astype(float)),
-        room=np.array([p[0] for p in places]), level=np.array([p[1] for p in places]),
-        set_c=np.full(len(places), 30.0), hours=hours, now_h=now_h,
-    )  # fmt: skip
+        Readings(
+            hour=hour.astype(float), room=room.astype(np.int64), level=level.astype(np.int64), temp_c=temp.astype(float)
+        ),
+        room=np.array([p[0] for p in places]),
+        level=np.array([p[1] for p in places]),
+        set_c=np.full(len(places), 30.0),
+        hours=hours,
+        now_h=now_h,
+    )
 
 
 def test_without_readings_the_set_point_stands_in_and_nothing_is_called_measured() -> None:

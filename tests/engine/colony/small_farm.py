@@ -22,19 +22,36 @@ def steady(temp_c: float, days: int = 400) -> Clocks:
 def clutch(**more: object) -> ClutchFacts:
     """A clutch laid on day 1 by unknown breeders, three days in the bin, joining lot 0."""
     values: dict[str, object] = {
-        "name": "C", "lot": -1, "breeders": -1, "laid_h": DAY, "pulled_h": 4 * DAY, "tray_cm2": 300.0, "tray_type": -1,
-        "starts_h": np.array([DAY]), "places": np.array([0]), **more,
-    }  # fmt: skip
+        "name": "C",
+        "lot": -1,
+        "breeders": -1,
+        "laid_h": DAY,
+        "pulled_h": 4 * DAY,
+        "tray_cm2": 300.0,
+        "tray_type": -1,
+        "starts_h": np.array([DAY]),
+        "places": np.array([0]),
+        **more,
+    }
     return ClutchFacts(**values)  # type: ignore[arg-type]
 
 
 def happening(day: float, kind: Kind, **more: object) -> Happening:
     """Something that happens to a lot in a bin of 20,000 cm2."""
-    values: dict[str, object] = {"hour": day * DAY, "kind": kind, "place": 0, "surface_cm2": 20_000.0, "entry": f"{kind.name}-{day}", **more}
+    values: dict[str, object] = {
+        "hour": day * DAY,
+        "kind": kind,
+        "place": 0,
+        "surface_cm2": 20_000.0,
+        "entry": f"{kind.name}-{day}",
+        **more,
+    }
     return Happening(**values)  # type: ignore[arg-type]
 
 
-def stocked(number: float, *, day: float = 1.0, x: float = 0.0, adult_days: float = 0.0, log_sd: float = 0.1) -> Happening:
+def stocked(
+    number: float, *, day: float = 1.0, x: float = 0.0, adult_days: float = 0.0, log_sd: float = 0.1
+) -> Happening:
     """Crickets bought in."""
     return happening(day, Kind.STOCK, quantity=number, x=x, adult_days=adult_days, log_sd=log_sd)
 
@@ -60,7 +77,12 @@ def ahead_of(
     """What is ahead of all lots not ended and all clutches."""
     farm = belief.history
     return look_ahead(
-        belief, clocks, Horizon(days=days, from_mg=from_mg, target_mg=from_mg[-1]), place_room=np.zeros(1, dtype=np.int64),
+        belief,
+        clocks,
+        Horizon(days=days, from_mg=from_mg, target_mg=from_mg[-1]),
+        place_room=np.zeros(1, dtype=np.int64),
         living=np.array([i for i, one in enumerate(farm.lots) if one.ended_h is None], dtype=np.int64),
-        open_clutches=np.arange(len(farm.clutches)), draws=draws, rng=np.random.default_rng(11),
-    )  # fmt: skip
+        open_clutches=np.arange(len(farm.clutches)),
+        draws=draws,
+        rng=np.random.default_rng(11),
+    )

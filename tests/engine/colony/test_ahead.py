@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from chirr.engine.biology.species import SPECIES
-from chirr.engine.colony.ahead import QUANTILES, normal_share, quantiles
+from chirr.engine.colony.ahead import QUANTILES, quantiles
+from chirr.engine.colony.cohort_ahead import normal_share
 from chirr.engine.colony.history import Happening, Kind
 from engine.colony.small_farm import DAY, ahead_of, belief_in, clutch, happening, history, lot, steady, stocked
 
@@ -18,9 +19,17 @@ WARM = steady(30.0)
 
 @settings(max_examples=25, deadline=None)
 @given(
-    st.floats(50, 20_000), st.floats(0, 1), st.floats(0, 40), st.floats(20, 34),
-    st.lists(st.tuples(st.floats(2, 20), st.sampled_from([Kind.COUNT, Kind.DEATHS, Kind.TAKE, Kind.PLACE]), st.floats(1, 500)), max_size=4),
-)  # fmt: skip
+    st.floats(50, 20_000),
+    st.floats(0, 1),
+    st.floats(0, 40),
+    st.floats(20, 34),
+    st.lists(
+        st.tuples(
+            st.floats(2, 20), st.sampled_from([Kind.COUNT, Kind.DEATHS, Kind.TAKE, Kind.PLACE]), st.floats(1, 500)
+        ),
+        max_size=4,
+    ),
+)
 def test_alive_never_rises_without_a_stock_or_a_hatch(
     number: float, x: float, adult_days: float, temp_c: float, events: list[tuple[float, Kind, float]]
 ) -> None:

@@ -33,10 +33,10 @@ def test_with_no_facts_the_unknowns_stay_at_the_published_values() -> None:
 
 
 def test_a_count_right_after_stocking_gives_the_exact_normal_answer() -> None:
-    """Two independent measurements of one logarithm: the precision-weighted mean, in any textbook on Bayesian inference.
+    """Two independent measurements of one logarithm: the precision-weighted mean, as in any textbook of Bayes.
 
-    A count's error is its own, the model's, and what its way of counting is off for good. Its tails are heavier than the
-    normal's; near the middle that is as a normal with 5/6 of the variance.
+    A count's error is its own, the model's, and what its way of counting is off for good. Its tails are heavier than
+    the normal's; near the middle that is as a normal with 5/6 of the variance.
     """
     stocked_sd, count_sd = 0.2, 0.1
     farm = history(1.01, lots=(lot(stocked(1000, log_sd=stocked_sd, x=0.6), count(1.001, 1100, count_sd)),))
@@ -69,8 +69,15 @@ def test_counts_weighings_and_hatches_each_move_what_they_tell_of() -> None:
 
 
 def test_one_clutch_teaches_the_farm_and_so_the_next_clutch() -> None:
-    slow = [clutch(laid_h=d * DAY, pulled_h=(d + 2) * DAY, starts_h=np.array([d * DAY]),
-                   first_between=((d + 14.0) * DAY, (d + 15.0) * DAY)) for d in range(1, 12)]  # fmt: skip
+    slow = [
+        clutch(
+            laid_h=d * DAY,
+            pulled_h=(d + 2) * DAY,
+            starts_h=np.array([d * DAY]),
+            first_between=((d + 14.0) * DAY, (d + 15.0) * DAY),
+        )
+        for d in range(1, 12)
+    ]
     new = clutch(laid_h=20 * DAY, pulled_h=22 * DAY, starts_h=np.array([20 * DAY]))
     alone = ahead_of(belief_in(history(28.0, clutches=(new,)), WARM), WARM).clutches[-1]
     taught = ahead_of(belief_in(history(28.0, clutches=(*slow, new)), WARM), WARM).clutches[-1]
@@ -87,7 +94,12 @@ def test_not_yet_hatched_shifts_the_window_and_makes_failure_likelier() -> None:
 
 
 def test_an_absurd_count_is_named_and_hardly_counts() -> None:
-    facts = [stocked(1000), count(5, 960, 0.1), count(8, 940, 0.1), happening(9, Kind.COUNT, quantity=90_000, log_sd=0.1, entry="absurd")]
+    facts = [
+        stocked(1000),
+        count(5, 960, 0.1),
+        count(8, 940, 0.1),
+        happening(9, Kind.COUNT, quantity=90_000, log_sd=0.1, entry="absurd"),
+    ]
     belief = belief_in(history(10.0, lots=(lot(*facts),)), WARM)
     assert [odd.entry for odd in belief.odd] == ["absurd"]
     assert belief.told.lots.number[0, 0] < 1400
@@ -102,7 +114,11 @@ def test_zeros_ties_and_huge_numbers_leave_belief_finite(number: float) -> None:
 
 
 def test_a_split_teaches_both_parts_from_a_count_of_one() -> None:
-    parent = lot(stocked(1000, log_sd=0.4), happening(5, Kind.OUT, quantity=300, log_sd=0.05, other=1, entry="cut"), count(6, 1150, 0.05))
+    parent = lot(
+        stocked(1000, log_sd=0.4),
+        happening(5, Kind.OUT, quantity=300, log_sd=0.05, other=1, entry="cut"),
+        count(6, 1150, 0.05),
+    )
     child = lot(happening(5, Kind.IN, other=0, entry="cut"))
     belief = belief_in(history(7.0, lots=(parent, child)), WARM)
     assert 1050 < belief.told.lots.number[0, 0] < 1250
@@ -122,7 +138,9 @@ def test_a_harvest_weight_corrects_what_was_believed_of_the_clutch() -> None:
 
 @given(st.floats(-4, 4), st.floats(0.01, 5), st.booleans())
 @settings(max_examples=60)
-def test_the_pull_of_bounds_is_the_derivative_of_their_log_likelihood(low: float, width: float, open_below: bool) -> None:
+def test_the_pull_of_bounds_is_the_derivative_of_their_log_likelihood(
+    low: float, width: float, open_below: bool
+) -> None:
     """Derivatives by central differences, the plain definition."""
     bounds = np.array([-np.inf if open_below else low]), np.array([low + width])
     sd, h = np.array([0.3]), 1e-4
@@ -137,9 +155,15 @@ def test_the_pull_of_bounds_is_the_derivative_of_their_log_likelihood(low: float
 
 def test_a_search_that_starts_where_another_ended_ends_where_one_from_scratch_does() -> None:
     lots = tuple(
-        lot(stocked(900 + 40 * k), count(10 + k % 3, 700 + 30 * k), weighing(20, 60.0 + k), happening(45, Kind.HARVEST, quantity=0.2, log_sd=0.02), ended_day=45)
+        lot(
+            stocked(900 + 40 * k),
+            count(10 + k % 3, 700 + 30 * k),
+            weighing(20, 60.0 + k),
+            happening(45, Kind.HARVEST, quantity=0.2, log_sd=0.02),
+            ended_day=45,
+        )
         for k in range(12)
-    )  # fmt: skip
+    )
     early, late = history(50.0, lots=lots[:9]), history(50.0, lots=lots)
     scratch = belief_in(late, WARM)
     updated = believe(late, WARM, np.zeros(0), species(HOUSE), learnt=learnt_of(belief_in(early, WARM)))

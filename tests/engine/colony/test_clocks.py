@@ -39,7 +39,10 @@ def test_standing_in_two_equal_places_is_as_standing_in_one() -> None:
     np.testing.assert_allclose(moved, stayed, rtol=1e-12)
 
 
-@given(st.lists(st.floats(min_value=0.001, max_value=0.1), min_size=5, max_size=40), st.floats(min_value=0.01, max_value=0.99))
+@given(
+    st.lists(st.floats(min_value=0.001, max_value=0.1), min_size=5, max_size=40),
+    st.floats(min_value=0.01, max_value=0.99),
+)
 def test_inverting_a_row_gives_back_where_it_was_read(steps: list[float], share: float) -> None:
     row = np.concatenate([[0.0], np.cumsum(steps)])[None, :]
     wanted = share * row[0, -1]

@@ -152,5 +152,7 @@ def _days_to_come(temp: Floats, measured: Bools, past: int) -> None:
         of_day = np.arange(start, past)[known] % 24
         count = np.bincount(of_day, minlength=24)
         recent = temp[i, start:past][known]
-        mean = np.where(count > 0, np.bincount(of_day, weights=recent, minlength=24) / np.maximum(count, 1), recent.mean())
+        mean = np.where(
+            count > 0, np.bincount(of_day, weights=recent, minlength=24) / np.maximum(count, 1), recent.mean()
+        )
         temp[i, past:] = mean[coming]

@@ -6,22 +6,19 @@ written in closed form on the clock readings of its place, for all draws and day
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from math import gamma
 
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.biology.survival import density_survival_factor
 from chirr.engine.colony.belief import Belief, draw
-from chirr.engine.colony.clocks import ADULT, EGG, KNOT_H, NYMPH, WARMTH, Clocks, invert_rows
+from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, invert_rows
+from chirr.engine.colony.cohort_ahead import CohortAhead, Setting, class_shares, run_on
 from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_at_share, share_hatched
 from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, log_loss
 from chirr.engine.colony.schedule import egg_readings
-from chirr.engine.colony.sizes import developed_share_at_mass
-from chirr.engine.colony.walk import Biology, Cohorts, Told, walk
+from chirr.engine.colony.walk import Cohorts, Told, walk
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -113,8 +110,15 @@ def quantiles(draws: NDArray[np.floating], axis: int = -1) -> Floats:
 
 
 def look_ahead(
-    belief: Belief, clocks: Clocks, horizon: Horizon, *, place_room: Ints, living: Ints, open_clutches: Ints,
-    draws: int, rng: np.random.Generator,
+    belief: Belief,
+    clocks: Clocks,
+    horizon: Horizon,
+    *,
+    place_room: Ints,
+    living: Ints,
+    open_clutches: Ints,
+    draws: int,
+    rng: np.random.Generator,
 ) -> Ahead:
     """Foresee every living lot and open clutch.
 
@@ -140,7 +144,9 @@ def look_ahead(
     told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False)
     rooms = int(place_room.max(initial=0)) + 1
     weather = WEATHER_C * rng.standard_normal((rooms, draws))
-    run = _Run(belief=belief, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=rng)
+    run = _Run(
+        belief=belief, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=rng
+    )
     hatches = {int(c): run.hatch(int(c)) for c in open_clutches}
     for c in hatches:
         run.to_hatch.setdefault(int(belief.arrays.lot[c]), []).append(c)
@@ -199,27 +205,13 @@ class _Hatch:
 
     def quantiles(self, clutch: int) -> ClutchAhead:
         return ClutchAhead(
-            clutch=clutch, eggs=quantiles(self.eggs), first_pinheads_h=quantiles(self.first_h),
-            half_hatched_h=quantiles(self.middle_h), pinheads=quantiles(self.pinheads),
+            clutch=clutch,
+            eggs=quantiles(self.eggs),
+            first_pinheads_h=quantiles(self.first_h),
+            half_hatched_h=quantiles(self.middle_h),
+            pinheads=quantiles(self.pinheads),
             expected_first_h=quantiles(self.expected_h),
-        )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Cohort:
-    """One cohort through the days to come: number, mean and variance of log mass, shape (days + 1, draws)."""
-
-    number: Floats32
-    log_mg: Floats32
-    log_variance: Floats32
-    ready_h: Floats
-    kg_at_ready: Floats
-    x_now: float
-    adult_days_now: float
-
-    @property
-    def mean_mg(self) -> Floats32:
-        return np.exp(self.log_mg + np.float32(0.5) * self.log_variance)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -232,6 +224,15 @@ class _Run:
     place_room: Ints
     rng: np.random.Generator
     to_hatch: dict[int, list[int]] = field(default_factory=dict)
+
+    @property
+    def setting(self) -> Setting:
+        return Setting(
+            bio=self.belief.bio,
+            log_hatchling_mg=self.told.farm.log_hatchling_mg,
+            target_mg=self.horizon.target_mg,
+            now_h=self.now_h,
+        )
 
     @property
     def now_h(self) -> float:
@@ -260,9 +261,13 @@ class _Run:
             expected_h = hour(self._expected_first(c, window))
             first_h, middle_h, pinheads = self._still_unseen(k.unseen_until_h, first_h, middle_h, expected_h, pinheads)
         return _Hatch(
-            eggs=self.told.clutches.eggs[c], pinheads=pinheads, speed=speed, first_h=first_h, expected_h=expected_h,
+            eggs=self.told.clutches.eggs[c],
+            pinheads=pinheads,
+            speed=speed,
+            first_h=first_h,
+            expected_h=expected_h,
             middle_h=middle_h,
-        )  # fmt: skip
+        )
 
     def _expected_first(self, c: int, window: Floats) -> Floats:
         """Egg-clock reading of first pinheads as expected of any clutch of this farm."""
@@ -287,63 +292,12 @@ class _Run:
 
     def _days(self, place: int) -> Floats:
         """Clock readings of a place from now on, shape (clocks, days + 1)."""
-        hours = self.now_h + 24.0 * np.arange(self.horizon.days + 1)
+        hours: Floats = self.now_h + 24.0 * np.arange(self.horizon.days + 1, dtype=np.float64)
         at = np.full(len(hours), place, dtype=np.int64)
         readings = self.clocks.read(at, hours)
         return np.asarray(readings - readings[:, :1])
 
-    def cohort(self, c: Cohorts, passed: Floats, surface_cm2: float, shown: Floats32 | None, start: Floats | None) -> _Cohort:
-        """Run one cohort on.
-
-        c: state of shape (1, draws), as of now or as of its hatch; passed: clock readings from there, shape (clocks,
-        days + 1); start: for a clutch still to hatch, the nymph-clock reading of its hatch (draws,), else None; shown:
-        share out of the egg, shape (days + 1, draws).
-        """
-        bio, f4 = self.belief.bio, np.float32
-        x0, speed = c.x[0], np.exp(c.log_speed[0])
-        begun = np.zeros_like(x0) if start is None else start
-        nymph = passed[NYMPH]
-        x = (x0 + (nymph[:, None] - begun) * speed).astype(f4)
-        adult_at = (1.0 - x0) / speed + begun
-        ageing = np.interp(adult_at, nymph, passed[ADULT])
-        age = c.adult_days[0] + np.maximum(passed[ADULT][:, None] - np.where(x0 >= 1.0, 0.0, ageing), 0.0)
-        number = _left(c, x, age, surface_cm2, bio)
-        if shown is not None:
-            number = number * shown
-        until = np.minimum(nymph[:, None], adult_at)  # after the adult moult no warmth changes the size any more
-        clock = np.maximum(c.clock[0] + until - begun, 0.05)
-        warmth = passed[WARMTH]
-        warmer = (c.warmth[0] + np.interp(until, nymph, warmth) - np.interp(begun, nymph, warmth)) / clock
-        cap = -np.log(1 - bio.size_cap)
-        adult = (c.log_adult_mg[0] + np.clip(-bio.size_slope * warmer, -cap, cap)).astype(f4)
-        m0 = self.told.farm.log_hatchling_mg.astype(f4)
-        mean, variance, slope = (v.astype(f4) for v in bio.curve.at(x))
-        span = adult - m0
-        log_mg = m0 + span * mean - f4(0.5 * np.log1p(bio.curve.mass_cv**2))
-        log_variance = span**2 * (variance + slope**2 * c.x_variance[0].astype(f4)) + f4(np.log1p(bio.curve.mass_cv**2))
-        wanted = developed_share_at_mass(bio.curve, self.horizon.target_mg, m0.astype(float), adult[-1].astype(float))
-        ready_reading = np.maximum((wanted - x0) / speed + begun, 0.0)
-        ready_h, kg = self._ready(c, ready_reading, wanted, x0, nymph, surface_cm2, adult[-1], m0)
-        return _Cohort(
-            number=number.astype(f4), log_mg=log_mg, log_variance=log_variance, ready_h=ready_h, kg_at_ready=kg,
-            x_now=float(np.mean(x[0])), adult_days_now=float(np.mean(age[0])),
-        )  # fmt: skip
-
-    def _ready(
-        self, c: Cohorts, reading: Floats, wanted: Floats, x0: Floats, nymph: Floats, surface_cm2: float,
-        adult: Floats32, m0: Floats32,
-    ) -> tuple[Floats, Floats]:
-        """Hour and kilograms at which the harvest mass is reached; beyond the last day along its last rate."""
-        rate = max(nymph[-1] - nymph[-8 if len(nymph) > 8 else 0], 1e-6) / min(7, len(nymph) - 1)
-        days = np.interp(reading, nymph, np.arange(len(nymph))) + np.maximum(reading - nymph[-1], 0.0) / rate
-        x = np.maximum(wanted, x0)
-        left = _left(c, x[None, :].astype(np.float32), c.adult_days, surface_cm2, self.belief.bio)[0]
-        mean, variance, slope = self.belief.bio.curve.at(x)
-        span = adult - m0
-        spread = span**2 * (variance + slope**2 * c.x_variance[0])
-        return self.now_h + 24.0 * days, np.asarray(left * np.exp(m0 + span * mean + 0.5 * spread) / 1e6)
-
-    def unhatched(self, clutch: int, hatch: _Hatch, lot: int, rng: np.random.Generator) -> _Cohort:
+    def unhatched(self, clutch: int, hatch: _Hatch, lot: int, rng: np.random.Generator) -> CohortAhead:
         """The cohort that an open clutch will become."""
         b, a = self.belief, self.belief.arrays
         draws = len(hatch.eggs)
@@ -366,14 +320,20 @@ class _Run:
         shown[grid[:, None] > hatch.middle_h + 24 * 30] = 1.0
         ratio = (passed[NYMPH][1] - passed[NYMPH][0]) / per_day * np.exp(log_speed)
         state = Cohorts(
-            number=hatch.pinheads[None, :], x=zero, x_variance=((window**2 / 12 + cv**2 / hatch.speed**2) * ratio**2)[None, :],
-            clock=zero, warmth=zero, adult_days=zero, log_speed=log_speed[None, :],
+            number=hatch.pinheads[None, :],
+            x=zero,
+            x_variance=((window**2 / 12 + cv**2 / hatch.speed**2) * ratio**2)[None, :],
+            clock=zero,
+            warmth=zero,
+            adult_days=zero,
+            log_speed=log_speed[None, :],
             early=log_loss(farm.early_logit, own[1])[None, :],
             late=log_loss(farm.late_logit, own[2])[None, :],
             log_adult_mg=(farm.log_adult_mg + own[3])[None, :],
-            log_longevity=farm.log_longevity_days[None, :], unmarked=zero,
-        )  # fmt: skip
-        return self.cohort(state, passed, surface, shown, start)
+            log_longevity=farm.log_longevity_days[None, :],
+            unmarked=zero,
+        )
+        return run_on(state, passed, surface, self.setting, shown=shown, start=start)
 
     def _warmer(self, place: int) -> Floats:
         """Log speed of nymphs at a place above what its clock says: the room's own offset and the weather to come."""
@@ -381,7 +341,7 @@ class _Run:
         return np.asarray(NYMPH_SENSITIVITY * (self.told.farm.room_c[room] + self.weather[room]))
 
     def _out_of_the_egg(self, lot: int, number: Floats) -> Floats32 | None:
-        """Share of a lot that has hatched by each day, while its newest clutches are still hatching; (days + 1, draws)."""
+        """Share of a lot that is out of the egg by each day, while newest clutches still hatch; (days + 1, draws)."""
         a, cv = self.belief.arrays, self.belief.bio.species.egg_cv.value
         young = np.flatnonzero((a.lot == lot) & a.arrived & (a.reference_h > self.now_h - 24 * HATCHING_DAYS))
         if not young.size:
@@ -410,11 +370,11 @@ class _Run:
         b = self.belief
         state = self.told.lots.take(np.array([i]))
         place, surface = int(b.schedule.last_place[i]), float(b.schedule.last_surface_cm2[i])
-        cohorts: list[_Cohort] = []
+        cohorts: list[CohortAhead] = []
         if state.number.max() > 0:
             state.log_speed = state.log_speed + self._warmer(place)
             shown = self._out_of_the_egg(i, state.number[0])
-            cohorts.append(self.cohort(state, self._days(place), surface, shown, None))
+            cohorts.append(run_on(state, self._days(place), surface, self.setting, shown=shown))
         waiting = not cohorts
         for c in self.to_hatch.get(i, ()):
             hatch = hatches[c]
@@ -429,65 +389,38 @@ class _Run:
         mean_mg = grams / np.maximum(alive, np.float32(1e-3)) if len(cohorts) > 1 else cohorts[0].mean_mg
         main = max(cohorts, key=lambda c: float(c.number.max(axis=0).mean()))
         return LotAhead(
-            lot=i, alive=quantiles(alive), mean_mg=quantiles(mean_mg), kg=quantiles(grams / np.float32(1e6)),
+            lot=i,
+            alive=quantiles(alive),
+            mean_mg=quantiles(mean_mg),
+            kg=quantiles(grams / np.float32(1e6)),
             ready_h=quantiles(main.ready_h),
             kg_at_ready=quantiles(np.sum([c.kg_at_ready for c in cohorts], axis=0)),
-            x=main.x_now, adult_days=main.adult_days_now, waiting=waiting,
-        )  # fmt: skip
+            x=main.x_now,
+            adult_days=main.adult_days_now,
+            waiting=waiting,
+        )
 
     def _nothing(self, i: int) -> LotAhead:
         none = np.zeros((self.horizon.days + 1, len(QUANTILES)))
         never = np.full(len(QUANTILES), np.nan)
         return LotAhead(
-            lot=i, alive=none, mean_mg=none, kg=none, ready_h=never, kg_at_ready=none[0], x=0.0, adult_days=0.0,
+            lot=i,
+            alive=none,
+            mean_mg=none,
+            kg=none,
+            ready_h=never,
+            kg_at_ready=none[0],
+            x=0.0,
+            adult_days=0.0,
             waiting=True,
-        )  # fmt: skip
+        )
 
-    def add_to_stock(self, cohort: _Cohort, stock: StockDraws) -> None:
+    def add_to_stock(self, cohort: CohortAhead, stock: StockDraws) -> None:
         """Add a cohort's crickets and kilograms to the farm's size classes."""
-        sd = np.sqrt(cohort.log_variance)
         kilograms = cohort.number * cohort.mean_mg / np.float32(1e6)
-        for k, (above, above_kg) in enumerate(self._shares(cohort, sd)):
+        for k, (above, above_kg) in enumerate(class_shares(cohort, self.horizon.from_mg)):
             stock.crickets[k] += cohort.number * above
             stock.kg[k] += kilograms * above_kg
             if k:
                 stock.crickets[k - 1] -= cohort.number * above
                 stock.kg[k - 1] -= kilograms * above_kg
-
-    def _shares(self, cohort: _Cohort, sd: Floats32) -> Iterator[tuple[Floats32 | float, Floats32 | float]]:
-        """Share of the crickets, and of their mass, above each size class's lower bound."""
-        for bound in self.horizon.from_mg:
-            if bound <= 0:
-                yield 1.0, 1.0
-                continue
-            u = (cohort.log_mg - np.float32(np.log(bound))) / sd
-            yield normal_share(u), normal_share(u + sd)
-
-
-def normal_share(u: Floats32) -> Floats32:
-    """Normal distribution function in single precision, to 2e-4.
-
-    References
-    ----------
-    Bowling, Khasawneh, Kaewkuekool and Cho (2009), J. Ind. Eng. Manag. 2(1), 114-127: a logistic of a cubic.
-    """
-    f4 = np.float32
-    return np.asarray(f4(1) / (f4(1) + np.exp(np.clip(-u * (f4(1.5976) + f4(0.070565992) * u * u), -80, 80))), dtype=f4)
-
-
-def _left(c: Cohorts, x: Floats32, age: Floats, surface_cm2: float, bio: Biology) -> Floats32:
-    """Crickets left of a cohort at developed shares `x` and adult ages `age`, shape (..., draws), in single precision."""
-    f4, d = np.float32, np.float32(bio.day14)
-    x0 = c.x[0].astype(f4)
-    crowding = -np.log(density_survival_factor(c.number[0] / surface_cm2, bio.species))
-    late = ((c.late[0] + crowding) / (1 - bio.day14)).astype(f4)
-    loss = late * (np.clip(x, d, f4(1)) - np.clip(x0, d, f4(1)))
-    if float(x0.min()) < d:
-        power = f4(bio.early_shape)
-        early = (np.clip(x, 0, d) / d) ** power - (np.clip(x0, 0, d) / d) ** power
-        loss = loss + c.early[0].astype(f4) * early
-    if float(np.max(age)) > 0:
-        k = f4(bio.longevity_shape)
-        scale = (gamma(1 + 1 / bio.longevity_shape) * np.exp(-c.log_longevity[0])).astype(f4)
-        loss = loss + (age.astype(f4) * scale) ** k - (c.adult_days[0].astype(f4) * scale) ** k
-    return np.asarray(c.number[0].astype(f4) * np.exp(-np.maximum(loss, 0)), dtype=f4)

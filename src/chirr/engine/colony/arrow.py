@@ -110,7 +110,6 @@ def _group(family: Ints, border: Floats, row: Ints, column: Ints, value: Floats)
         block[slot[of[row[mine]]], place[row[mine]], place[column[mine]]] = value[mine]
         member = order[first[which][:, None] + np.arange(size)]
         edge = border[member]
-        groups.append(
-            _Blocks(family=names[which], member=member, block=block, border=edge, solved=np.linalg.solve(block, edge))
-        )
+        solved = np.asarray(np.linalg.solve(block, edge), dtype=np.float64)
+        groups.append(_Blocks(family=names[which], member=member, block=block, border=edge, solved=solved))
     return groups

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.biology.species import Species
-from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.arrow import Arrow
+from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.facts import Facts, gather
 from chirr.engine.colony.history import FarmHistory
 from chirr.engine.colony.latents import Latents, make_latents, rescaled
@@ -35,6 +35,7 @@ BLURS, _FINE_STEPS, _FEW_STEPS = (6.0, 2.0), 8, 3
 
 SPREAD_ROUNDS, SPREAD_FROM, SPREAD_WEIGHT = 2, 30, 20.0
 """Rounds in which spreads are learnt, facts from which on they are, and the weight of the prior spreads in things."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Odd:
@@ -96,8 +97,13 @@ def believe(
     latents = make_latents(history, schedule)
     facts = gather(history, arrays, schedule, egg_cv=cv)
     warmth = np.interp(clutch_temp_c, species.laying_at_temperature.at, species.laying_at_temperature.value)
-    laid = Laid(females=arrays.area_cm2.copy(), age_days=np.full(len(arrays.laid_h), 12.0), warmth_factor=np.maximum(warmth, 0.05))
-    z, blurs, steps, spread_rounds = np.zeros(latents.size), BLURS, _FINE_STEPS, SPREAD_ROUNDS
+    laid = Laid(
+        females=arrays.area_cm2.copy(),
+        age_days=np.full(len(arrays.laid_h), 12.0),
+        warmth_factor=np.maximum(warmth, 0.05),
+    )
+    blurs: tuple[float, ...] = BLURS
+    z, steps, spread_rounds = np.zeros(latents.size), _FINE_STEPS, SPREAD_ROUNDS
     if learnt is not None:
         z, blurs, steps, spread_rounds = start_at(learnt, history, schedule, latents), (), _FEW_STEPS, 1
         if len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
@@ -178,4 +184,4 @@ def _families_of(belief: Belief, lots: NDArray[np.bool_]) -> Ints:
     """Families that bear on some lots, and those of clutches that have joined no lot yet."""
     bearing = [belief.latents.bearing[i] for i in np.flatnonzero(lots)]
     loose = belief.latents.clutch[:, ~belief.arrays.arrived].ravel()
-    return belief.family[np.concatenate([loose, *bearing])]
+    return np.asarray(belief.family[np.concatenate([loose, *bearing])])

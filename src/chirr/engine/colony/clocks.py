@@ -37,7 +37,7 @@ class Clocks:
     @property
     def hours(self) -> int:
         """Length of the grid."""
-        return self.sums.shape[2] - 1
+        return int(self.sums.shape[2]) - 1
 
     def read(self, place: Ints, hour: Floats) -> Floats:
         """Readings of all clocks, shape (clocks, ...), for places and hours of one shape (...)."""

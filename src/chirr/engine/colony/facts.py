@@ -76,7 +76,7 @@ class _Fact:
 def gather(history: FarmHistory, arrays: ClutchArrays, schedule: Schedule, *, egg_cv: float) -> Facts:
     """Every observation of a history, on the log scale."""
     found: list[_Fact] = []
-    for i in np.flatnonzero(np.isin(schedule.kind, (Kind.COUNT, Kind.WEIGH, Kind.HARVEST))):
+    for i in np.flatnonzero(np.isin(schedule.kind, (Kind.COUNT, Kind.WEIGH, Kind.HARVEST))).tolist():
         kind, q, sd, entry = schedule.kind[i], float(schedule.quantity[i]), schedule.log_sd[i], schedule.entry[i]
         if kind == Kind.COUNT:
             young = bool(schedule.young[i])
@@ -90,11 +90,16 @@ def gather(history: FarmHistory, arrays: ClutchArrays, schedule: Schedule, *, eg
             found += [_Fact(what, c, np.log(max(q, 0.5)), np.hypot(sd, COUNT_LOG_SD), e) for _, q, sd, e in counts]
     found += _hatch_facts(history, arrays, egg_cv)
     return Facts(
-        what=np.array([f.what for f in found], dtype=np.int64), row=np.array([f.row for f in found], dtype=np.int64),
-        value=np.array([f.value for f in found], dtype=np.float64), log_sd=np.array([f.log_sd for f in found], dtype=np.float64),
-        sample=np.array([f.sample for f in found], dtype=np.int64), young=np.array([f.young for f in found], dtype=bool), low=np.array([f.low for f in found], dtype=np.float64),
-        high=np.array([f.high for f in found], dtype=np.float64), entry=tuple(f.entry for f in found),
-    )  # fmt: skip
+        what=np.array([f.what for f in found], dtype=np.int64),
+        row=np.array([f.row for f in found], dtype=np.int64),
+        value=np.array([f.value for f in found], dtype=np.float64),
+        log_sd=np.array([f.log_sd for f in found], dtype=np.float64),
+        sample=np.array([f.sample for f in found], dtype=np.int64),
+        young=np.array([f.young for f in found], dtype=bool),
+        low=np.array([f.low for f in found], dtype=np.float64),
+        high=np.array([f.high for f in found], dtype=np.float64),
+        entry=tuple(f.entry for f in found),
+    )
 
 
 _NARROW = 0.2
@@ -105,9 +110,10 @@ def _hatch_facts(history: FarmHistory, arrays: ClutchArrays, egg_cv: float) -> l
     """First pinheads seen between two looks, or none at the last look, as bounds on the log of a clutch's speed."""
     seen = [(c, k, *k.first_between) for c, k in enumerate(history.clutches) if k.first_between is not None]
     none = [
-        (c, k, k.unseen_until_h) for c, k in enumerate(history.clutches)
+        (c, k, k.unseen_until_h)
+        for c, k in enumerate(history.clutches)
         if k.first_between is None and k.unseen_until_h is not None and not k.dud
-    ]  # fmt: skip
+    ]
 
     def speed_at(which: list[int], hours: list[float]) -> Floats:
         i = np.array(which, dtype=np.int64)
@@ -128,8 +134,9 @@ def _hatch_facts(history: FarmHistory, arrays: ClutchArrays, egg_cv: float) -> l
         bound = speed_at([f[0] for f in none], [f[2] for f in none])
         out += [
             _Fact(5, c, np.nan, HATCH_LOG_SD, "", low=-np.inf, high=b)
-            for (c, _, _), b in zip(none, bound, strict=True) if np.isfinite(b)
-        ]  # fmt: skip
+            for (c, _, _), b in zip(none, bound, strict=True)
+            if np.isfinite(b)
+        ]
     return out
 
 
@@ -137,9 +144,12 @@ def predict(told: Told, facts: Facts) -> Floats:
     """What a walk says each fact should have been, shape (facts, draws)."""
     out = np.empty((len(facts.what), told.log_number.shape[1]))
     for what, source in (
-        (0, told.log_number), (1, told.log_mg), (3, np.log(told.clutches.eggs)), (4, np.log(told.clutches.pinheads)),
+        (0, told.log_number),
+        (1, told.log_mg),
+        (3, np.log(told.clutches.eggs)),
+        (4, np.log(told.clutches.pinheads)),
         (5, told.clutches.log_speed),
-    ):  # fmt: skip
+    ):
         chosen = facts.what == what
         out[chosen] = source[facts.row[chosen]]
     both = facts.what == 2
@@ -161,7 +171,8 @@ def spread(told: Told, facts: Facts) -> Floats:
 def pull(said: Floats, sd: Floats, facts: Facts, *, blur: float = 1.0) -> tuple[Floats, Floats, Floats]:
     """Gradient of the log likelihood by the prediction, its curvature, and the log likelihood itself, fact by fact.
 
-    `blur` multiplies every spread: a search that begins blurred is not led astray by which facts look odd from its start.
+    `blur` multiplies every spread: a search that begins blurred is not led astray by which facts look odd from its
+    start.
     """
     sd = sd * blur
     u = (facts.value - said) / sd

@@ -41,8 +41,9 @@ class Happening:
     """One event of a lot's life.
 
     quantity: crickets, or kg for TAKE_KG and HARVEST, or the sample's mean mass [mg] for WEIGH. other: the clutch
-    (ARRIVE, LAY) or the lot on the far side (OUT, IN, MIX). young: a COUNT of pinheads. place, surface_cm2: where the lot is from then on.
-    x, adult_days: for STOCK, the developed share and adult age. entry: the entry behind it, to name it by.
+    (ARRIVE, LAY) or the lot on the far side (OUT, IN, MIX). young: a COUNT of pinheads. place, surface_cm2: where the
+    lot is from then on. x, adult_days: for STOCK, the developed share and adult age. entry: the entry behind it, to
+    name it by.
     """
 
     hour: float

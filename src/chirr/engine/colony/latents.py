@@ -20,9 +20,21 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FARM = (
-    "egg_speed", "nymph_speed", "eggs", "capacity", "hatch", "early", "late", "adult_mass", "hatchling_mass", "longevity",
-    "later_use", "eggs_seen", "pinheads_seen", "crickets_seen",
-)  # fmt: skip
+    "egg_speed",
+    "nymph_speed",
+    "eggs",
+    "capacity",
+    "hatch",
+    "early",
+    "late",
+    "adult_mass",
+    "hatchling_mass",
+    "longevity",
+    "later_use",
+    "eggs_seen",
+    "pinheads_seen",
+    "crickets_seen",
+)
 """What the farm has of its own, in the order of the latent numbers."""
 
 LATER_USE = (-0.1, 0.3)
@@ -59,8 +71,9 @@ class Latents:
     """Where each unknown sits in the vector of standard normal numbers. Index arrays hold -1 where there is none.
 
     clutch: shape (3, clutches) in the order of CLUTCH; lot: shape (4, lots) in that of LOT; happening: shape
-    (happenings,), the error of a counted number that changed the lot. clutch_sd and lot_sd are the spreads of each. `colour`: shape (latents,), -1 for the farm's; latents of one colour never bear on one
-    observation. `bearing`: for each lot, the local latents that bear on it, its parents' included.
+    (happenings,), the error of a counted number that changed the lot. clutch_sd and lot_sd are the spreads of each.
+    colour: shape (latents,), -1 for the farm's; latents of one colour never bear on one observation. bearing: for each
+    lot, the local latents that bear on it, its parents' included.
     """
 
     size: int
@@ -91,21 +104,30 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     lot[:, origin] = size + np.arange(4 * int(origin.sum())).reshape(int(origin.sum()), 4).T
     size += 4 * int(origin.sum())
     happening = np.full(len(schedule.lot), -1, dtype=np.int64)
-    changed = np.flatnonzero(np.isin(schedule.kind, (Kind.STOCK, Kind.OUT, Kind.TAKE, Kind.TAKE_KG)) & (schedule.log_sd > 0))
+    changed = np.flatnonzero(
+        np.isin(schedule.kind, (Kind.STOCK, Kind.OUT, Kind.TAKE, Kind.TAKE_KG)) & (schedule.log_sd > 0)
+    )
     happening[changed] = size + np.arange(len(changed))
     size += len(changed)
     colour, colours, bearing = _colour(history, schedule, clutch, lot, happening, size)
     return Latents(
-        size=size, tray_type=tray_type, room=room, room_sd_c=np.where(history.measured_rooms, MEASURED_C, UNMEASURED_C),
-        clutch=clutch, lot=lot, happening=happening,
+        size=size,
+        tray_type=tray_type,
+        room=room,
+        room_sd_c=np.where(history.measured_rooms, MEASURED_C, UNMEASURED_C),
+        clutch=clutch,
+        lot=lot,
+        happening=happening,
         clutch_sd=np.repeat(prior_spreads()[0][:, None], len(history.clutches), axis=1),
         lot_sd=np.repeat(prior_spreads()[1][:, None], len(history.lots), axis=1),
-        colour=colour, colours=colours, bearing=bearing,
-    )  # fmt: skip
+        colour=colour,
+        colours=colours,
+        bearing=bearing,
+    )
 
 
 def prior_spreads() -> tuple[Floats, Floats]:
-    """Spreads between clutches (3,) and lots (4,) before any facts; that of speed holds where the bin stands as well."""
+    """Spreads between clutches (3,) and lots (4,) before any facts; that of speed holds the bin's place as well."""
     clutch, lot = np.array(CLUTCH_SD), np.array(LOT_SD)
     clutch[0] = np.hypot(clutch[0], EGG_SENSITIVITY * AT_THE_BIN_C)
     lot[0] = np.hypot(lot[0], NYMPH_SENSITIVITY * AT_THE_BIN_C)
@@ -185,18 +207,37 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
     peak = s.eggs_per_female_day_peak
     recovered = s.farm_recovery_share
     mean = [
-        0.0, 0.0, np.log(peak.value * recovered.value), np.log(s.tray_capacity_eggs_per_cm2.value),
-        logit(s.hatch_share.value), logit(s.survival_to_day14.value), logit(s.survival_day14_to_adult.value),
-        np.log(s.adult_mass_mg.value), np.log(s.hatchling_mg.value), np.log(s.adult_longevity_days.value),
-        LATER_USE[0], 0.0, 0.0, 0.0,
-    ]  # fmt: skip
+        0.0,
+        0.0,
+        np.log(peak.value * recovered.value),
+        np.log(s.tray_capacity_eggs_per_cm2.value),
+        logit(s.hatch_share.value),
+        logit(s.survival_to_day14.value),
+        logit(s.survival_day14_to_adult.value),
+        np.log(s.adult_mass_mg.value),
+        np.log(s.hatchling_mg.value),
+        np.log(s.adult_longevity_days.value),
+        LATER_USE[0],
+        0.0,
+        0.0,
+        0.0,
+    ]
     sd = [
-        np.hypot(s.egg_degree_days.log_sd, STRAIN_SD), np.hypot(s.nymph_degree_days.log_sd, STRAIN_SD),
-        np.hypot(peak.log_sd, recovered.log_sd), s.tray_capacity_eggs_per_cm2.log_sd, s.hatch_share.logit_sd,
-        s.survival_to_day14.logit_sd, s.survival_day14_to_adult.logit_sd, s.adult_mass_mg.log_sd,
-        s.hatchling_mg.log_sd, s.adult_longevity_days.log_sd,
-        LATER_USE[1], SEEN_SD, SEEN_SD, SEEN_SD,
-    ]  # fmt: skip
+        np.hypot(s.egg_degree_days.log_sd, STRAIN_SD),
+        np.hypot(s.nymph_degree_days.log_sd, STRAIN_SD),
+        np.hypot(peak.log_sd, recovered.log_sd),
+        s.tray_capacity_eggs_per_cm2.log_sd,
+        s.hatch_share.logit_sd,
+        s.survival_to_day14.logit_sd,
+        s.survival_day14_to_adult.logit_sd,
+        s.adult_mass_mg.log_sd,
+        s.hatchling_mg.log_sd,
+        s.adult_longevity_days.log_sd,
+        LATER_USE[1],
+        SEEN_SD,
+        SEEN_SD,
+        SEEN_SD,
+    ]
     return np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
 
 
@@ -205,14 +246,24 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
     mean, sd = farm_prior(species)
     v = mean[:, None] + sd[:, None] * z[: len(FARM)]
     return FarmLevel(
-        egg_log_speed=v[0], nymph_log_speed=v[1], eggs_per_female_day=np.exp(v[2]), capacity_per_cm2=np.exp(v[3]),
-        hatch_logit=v[4], early_logit=v[5], late_logit=v[6], log_adult_mg=v[7], log_hatchling_mg=v[8],
-        log_longevity_days=v[9], later_use_logit=v[10], seen=v[11:14], tray_type=TRAY_TYPE_SD * z[latents.tray_type],
+        egg_log_speed=v[0],
+        nymph_log_speed=v[1],
+        eggs_per_female_day=np.exp(v[2]),
+        capacity_per_cm2=np.exp(v[3]),
+        hatch_logit=v[4],
+        early_logit=v[5],
+        late_logit=v[6],
+        log_adult_mg=v[7],
+        log_hatchling_mg=v[8],
+        log_longevity_days=v[9],
+        later_use_logit=v[10],
+        seen=v[11:14],
+        tray_type=TRAY_TYPE_SD * z[latents.tray_type],
         room_c=latents.room_sd_c[:, None] * z[latents.room],
-    )  # fmt: skip
+    )
 
 
 def log_loss(log_odds: Floats, better: Floats) -> Floats:
-    """-log of a share: the farm's, from its log-odds, made better by a factor whose log is given; smooth, never below 0."""
+    """-log of a share: the farm's, from its log-odds, made better by a factor whose log is given; never below 0."""
     sharp = 20.0
     return np.asarray(np.logaddexp(0.0, sharp * (-np.log(expit(log_odds)) - better)) / sharp)

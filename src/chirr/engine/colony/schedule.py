@@ -47,7 +47,7 @@ class ClutchArrays:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wave:
-    """Happenings of as many lots that are worked through together: their numbers, and which of them are of each kind."""
+    """Happenings of as many lots, worked through together: their numbers, and which of them are of each kind."""
 
     row: Ints
     kinds: tuple[tuple[Kind, Ints], ...]
@@ -108,13 +108,21 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
     ratio = moved[NYMPH] / np.maximum(moved[EGG], 1e-3) if len(c) else np.zeros(0)
     arrived = np.array([not k.dud for k in c], dtype=bool) & (reference <= history.now_h)
     return ClutchArrays(
-        laid_h=laid, rows=rows, window=window, reference_h=reference,
-        reference_reading=egg_readings(rows, laid, reference), nymph_per_egg=ratio, arrived=arrived,
-        area_cm2=np.array([k.tray_cm2 for k in c], dtype=np.float64), days_in=np.maximum((pulled - laid) / 24.0, 0.02),
+        laid_h=laid,
+        rows=rows,
+        window=window,
+        reference_h=reference,
+        reference_reading=egg_readings(rows, laid, reference),
+        nymph_per_egg=ratio,
+        arrived=arrived,
+        area_cm2=np.array([k.tray_cm2 for k in c], dtype=np.float64),
+        days_in=np.maximum((pulled - laid) / 24.0, 0.02),
         tray_type=np.array([k.tray_type for k in c], dtype=np.int64),
-        lot=np.array([k.lot for k in c], dtype=np.int64), breeders=np.array([k.breeders for k in c], dtype=np.int64),
-        room=history.place_room[last_place], later_uses=np.array([max(k.cycle - 1, 0) for k in c], dtype=np.float64),
-    )  # fmt: skip
+        lot=np.array([k.lot for k in c], dtype=np.int64),
+        breeders=np.array([k.breeders for k in c], dtype=np.int64),
+        room=history.place_room[last_place],
+        later_uses=np.array([max(k.cycle - 1, 0) for k in c], dtype=np.float64),
+    )
 
 
 def egg_readings(rows: Floats, laid_h: Floats, hour: Floats) -> Floats:
@@ -180,7 +188,7 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
     for h, after in zip(chain, [*chain[1:], None], strict=True):
         out.append(h)
         gap_end = min(after.hour if after is not None else end, end)
-        if h.kind == Kind.GONE or h.kind == Kind.HARVEST:
+        if h.kind in (Kind.GONE, Kind.HARVEST):
             continue
         ticks = np.arange(h.hour + TICK_H, gap_end - 1.0, TICK_H)
         out += [Happening(hour=float(t), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2) for t in ticks]
@@ -189,14 +197,36 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
     return out
 
 
-_ORDER = {k: i for i, k in enumerate((
-    Kind.STOCK, Kind.ARRIVE, Kind.IN, Kind.MIX, Kind.PLACE, Kind.LAY, Kind.COUNT, Kind.WEIGH, Kind.DEATHS, Kind.TAKE,
-    Kind.TAKE_KG, Kind.OUT, Kind.TICK, Kind.HARVEST, Kind.GONE,
-))}  # fmt: skip
+_ORDER = {
+    k: i
+    for i, k in enumerate(
+        (
+            Kind.STOCK,
+            Kind.ARRIVE,
+            Kind.IN,
+            Kind.MIX,
+            Kind.PLACE,
+            Kind.LAY,
+            Kind.COUNT,
+            Kind.WEIGH,
+            Kind.DEATHS,
+            Kind.TAKE,
+            Kind.TAKE_KG,
+            Kind.OUT,
+            Kind.TICK,
+            Kind.HARVEST,
+            Kind.GONE,
+        )
+    )
+}
 
 
 def _as_arrays(
-    flat: list[tuple[int, Happening]], level: list[int], history: FarmHistory, clutches: ClutchArrays, clocks: Clocks,
+    flat: list[tuple[int, Happening]],
+    level: list[int],
+    history: FarmHistory,
+    clutches: ClutchArrays,
+    clocks: Clocks,
     egg_cv: float,
 ) -> Schedule:
     n = len(flat)
@@ -216,23 +246,31 @@ def _as_arrays(
     kind = np.array([int(h.kind) for _, h in flat], dtype=np.int64)
     waves = []
     for one in range(int(levels.max(initial=-1)) + 1):
-        row = np.flatnonzero(levels == one)
-        kinds = tuple((Kind(int(k)), np.flatnonzero(kind[row] == k)) for k in np.unique(kind[row]))
-        waves.append(Wave(row=row, kinds=kinds))
+        mine = np.flatnonzero(levels == one)
+        kinds = tuple((Kind(int(k)), np.flatnonzero(kind[mine] == k)) for k in np.unique(kind[mine]))
+        waves.append(Wave(row=mine, kinds=kinds))
     rows = [newest.get(i, -1) for i in range(len(history.lots))]
     return Schedule(
-        waves=tuple(waves), lot=lot, other=np.array([h.other for _, h in flat], dtype=np.int64),
+        waves=tuple(waves),
+        lot=lot,
+        other=np.array([h.other for _, h in flat], dtype=np.int64),
         quantity=np.array([h.quantity for _, h in flat], dtype=np.float64),
         sample=np.array([h.sample for _, h in flat], dtype=np.int64),
         young=np.array([h.young for _, h in flat], dtype=bool),
-        room=history.place_room[place[prior]] if n else np.zeros(0, dtype=np.int64), x=np.array([h.x for _, h in flat]),
-        adult_days=np.array([h.adult_days for _, h in flat]), surface_cm2=surface[prior] if n else surface,
-        hatched=_hatched_so_far(flat, clutches, egg_cv), passed=np.maximum(passed, np.where(np.arange(5) == 3, -np.inf, 0.0)[:, None]),
-        log_sd=np.array([h.log_sd for _, h in flat]), kind=kind, hour=hour, entry=tuple(h.entry for _, h in flat),
+        room=history.place_room[place[prior]] if n else np.zeros(0, dtype=np.int64),
+        x=np.array([h.x for _, h in flat]),
+        adult_days=np.array([h.adult_days for _, h in flat]),
+        surface_cm2=surface[prior] if n else surface,
+        hatched=_hatched_so_far(flat, clutches, egg_cv),
+        passed=np.maximum(passed, np.where(np.arange(5) == 3, -np.inf, 0.0)[:, None]),
+        log_sd=np.array([h.log_sd for _, h in flat]),
+        kind=kind,
+        hour=hour,
+        entry=tuple(h.entry for _, h in flat),
         last_hour=np.array([hour[r] if r >= 0 else history.now_h for r in rows]),
         last_place=np.array([place[r] if r >= 0 else 0 for r in rows], dtype=np.int64),
         last_surface_cm2=np.array([surface[r] if r >= 0 else 1.0 for r in rows]),
-    )  # fmt: skip
+    )
 
 
 def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, egg_cv: float) -> Floats:
@@ -250,5 +288,7 @@ def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, e
             first = reading_at_share(0.01, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)
             now = egg_readings(clutches.rows[c : c + 1], clutches.laid_h[c : c + 1], np.array([h.hour]))
             since = first + now - clutches.reference_reading[c]
-            out[row] = max(float(share_hatched(since, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)[0]), 0.02)
+            out[row] = max(
+                float(share_hatched(since, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)[0]), 0.02
+            )
     return out

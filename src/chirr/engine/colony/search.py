@@ -74,11 +74,16 @@ class Search:
         sd = spread(told, self.facts)
         gradient, curve, loglik = pull(said[:, 0], sd, self.facts, blur=blur)
         return Point(
-            z=z, told=told, sd=sd, off=np.where(self.facts.bounded, 0.0, (self.facts.value - said[:, 0]) / sd),
-            gradient=gradient, curve=curve, jacobian=self.columns.sparse((said[:, 1:] - said[:, :1]) / _STEP),
+            z=z,
+            told=told,
+            sd=sd,
+            off=np.where(self.facts.bounded, 0.0, (self.facts.value - said[:, 0]) / sd),
+            gradient=gradient,
+            curve=curve,
+            jacobian=self.columns.sparse((said[:, 1:] - said[:, :1]) / _STEP),
             prior_weight=np.where(self.heavy, (_PRIOR_TAIL + 1) / (_PRIOR_TAIL + z**2), 1.0),
             score=float(loglik.sum() + self.log_prior(z).sum()),
-        )  # fmt: skip
+        )
 
     def log_prior(self, z: Floats) -> Floats:
         """Log prior of each unknown, up to a constant: normal, with Student's tails where accidents happen.
@@ -142,14 +147,21 @@ class Search:
 
 def precision(point: Point) -> Any:
     """Precision of the unknowns at a point: the prior's, near one each, and what the facts add."""
-    return (sparse.diags(point.prior_weight, format="csr") + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsc()
+    return (
+        sparse.diags(point.prior_weight, format="csr") + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian
+    ).tocsc()
 
 
 def _first_draw(told: Told) -> Told:
     return Told(
-        lots=told.lots, clutches=told.clutches, farm=told.farm, log_number=told.log_number[:, :1],
-        log_mg=told.log_mg[:, :1], log_variance=told.log_variance[:, :1], adult_days=told.adult_days[:, :1],
-    )  # fmt: skip
+        lots=told.lots,
+        clutches=told.clutches,
+        farm=told.farm,
+        log_number=told.log_number[:, :1],
+        log_mg=told.log_mg[:, :1],
+        log_variance=told.log_variance[:, :1],
+        adult_days=told.adult_days[:, :1],
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,8 +186,15 @@ class _Columns:
             column.append(local)
         f = np.concatenate([*fact, np.zeros(0, dtype=np.int64)]).astype(np.int64)
         c = np.concatenate([*column, np.zeros(0, dtype=np.int64)]).astype(np.int64)
-        return cls(farm=farm, fact=f, column=c, source=farm + latents.colour[c], size=latents.size, facts=len(facts.what),
-                   own_only=np.isneginf(facts.low))  # fmt: skip
+        return cls(
+            farm=farm,
+            fact=f,
+            column=c,
+            source=farm + latents.colour[c],
+            size=latents.size,
+            facts=len(facts.what),
+            own_only=np.isneginf(facts.low),
+        )
 
     def shifts(self, latents: Latents) -> Floats:
         """Steps from the point itself: none, each farm unknown alone, each colour together; (latents, 1 + ...)."""
@@ -193,7 +212,9 @@ class _Columns:
         """
         dense = sparse.csr_matrix(np.where(self.own_only[:, None], 0.0, slope[:, : self.farm]))
         wide = sparse.csr_matrix((dense.data, dense.indices, dense.indptr), shape=(self.facts, self.size))
-        local = sparse.csr_matrix((slope[self.fact, self.source], (self.fact, self.column)), shape=(self.facts, self.size))
+        local = sparse.csr_matrix(
+            (slope[self.fact, self.source], (self.fact, self.column)), shape=(self.facts, self.size)
+        )
         return (wide + local).tocsr()
 
     def families(self, latents: Latents) -> tuple[Ints, Ints]:

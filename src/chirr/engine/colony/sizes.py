@@ -31,7 +31,7 @@ class SizeCurve:
         step = np.clip(x, 0.0, _TOP - 1e-9) * ((len(_GRID) - 1) / _TOP)
         i = np.minimum(step.astype(np.int64), len(_GRID) - 2)
         part = step - i
-        return tuple(a[i] + part * (a[i + 1] - a[i]) for a in (self.mean, self.variance, self.slope))  # type: ignore[return-value]
+        return tuple(a[i] + part * (a[i + 1] - a[i]) for a in (self.mean, self.variance, self.slope))
 
 
 def size_curve(species: Species) -> SizeCurve:
@@ -48,7 +48,9 @@ def size_curve(species: Species) -> SizeCurve:
     )
 
 
-def log_mass(curve: SizeCurve, x: Floats, x_variance: Floats, log_m0: Floats, log_adult: Floats) -> tuple[Floats, Floats]:
+def log_mass(
+    curve: SizeCurve, x: Floats, x_variance: Floats, log_m0: Floats, log_adult: Floats
+) -> tuple[Floats, Floats]:
     """Mean and variance of the log of body mass [mg] over the crickets of a cohort.
 
     Crickets of one age differ by the species' `mass_cv` around their mean, and more by their own pace and hatch date.

@@ -100,11 +100,15 @@ class Biology:
         from chirr.engine.colony.sizes import size_curve
 
         return cls(
-            species=species, curve=size_curve(species), day14=day14_clock(species),
-            early_shape=species.early_loss_shape.value, longevity_shape=species.longevity_shape.value,
-            size_slope=species.size_slope_per_c.value, size_cap=species.size_effect_cap.value,
+            species=species,
+            curve=size_curve(species),
+            day14=day14_clock(species),
+            early_shape=species.early_loss_shape.value,
+            longevity_shape=species.longevity_shape.value,
+            size_slope=species.size_slope_per_c.value,
+            size_cap=species.size_effect_cap.value,
             female_share=species.female_share.value,
-        )  # fmt: skip
+        )
 
 
 def loss_between(c: Cohorts, x_after: Floats, idle: Floats, density: Floats, bio: Biology) -> Floats:
@@ -136,7 +140,8 @@ def adult_loss(before_days: Floats, after_days: Floats, log_longevity: Floats, b
 def advance(c: Cohorts, passed: Floats, surface_cm2: Floats, warmer_c: Floats, bio: Biology) -> None:
     """Let time pass for cohorts.
 
-    passed: shape (clocks, lots, 1); surface_cm2: (lots, 1); warmer_c: how much warmer than thought it was, (lots, draws).
+    passed: shape (clocks, lots, 1); surface_cm2: (lots, 1); warmer_c: how much warmer it was than thought, of shape
+    (lots, draws).
     """
     moved = passed[NYMPH] * np.exp(c.log_speed + NYMPH_SENSITIVITY * warmer_c)
     x_after = c.x + moved
@@ -194,16 +199,22 @@ class Told:
     adult_days: Floats
 
 
-def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology) -> Clutches:
+def clutches_of(
+    z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology
+) -> Clutches:
     """Speed, eggs and pinheads of every clutch under unknowns `z` of shape (latents, draws)."""
     s = bio.species
     own = latents.clutch_sd[:, :, None] * z[latents.clutch]
     warmer = EGG_SENSITIVITY * farm.room_c[arrays.room] if len(arrays.room) else 0.0
     by_age = age_curve(
-        laid.age_days, s.pre_oviposition_days.value, ramp_days=s.laying_ramp_days.value,
-        plateau_days=s.laying_plateau_days.value, decline_per_day=s.laying_decline_per_day.value,
-        fade_from_day=s.laying_fade_from_day.value, end_day=s.laying_end_day.value,
-    )  # fmt: skip
+        laid.age_days,
+        s.pre_oviposition_days.value,
+        ramp_days=s.laying_ramp_days.value,
+        plateau_days=s.laying_plateau_days.value,
+        decline_per_day=s.laying_decline_per_day.value,
+        fade_from_day=s.laying_fade_from_day.value,
+        end_day=s.laying_end_day.value,
+    )
     offered = (laid.females * np.maximum(by_age, 0.05) * laid.warmth_factor / arrays.area_cm2)[:, None]
     per_cm2 = eggs_per_cm2_in_tray(
         offered * farm.eggs_per_female_day, arrays.days_in[:, None], farm.capacity_per_cm2, s.egg_eating_per_day2.value
@@ -212,12 +223,23 @@ def clutches_of(z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArra
     if farm.tray_type.size:
         eggs = eggs * np.exp(np.where(arrays.tray_type[:, None] >= 0, farm.tray_type[arrays.tray_type], 0.0))
     hatched = np.exp(-log_loss(farm.hatch_logit + arrays.later_uses[:, None] * farm.later_use_logit, own[2]))
-    return Clutches(log_speed=farm.egg_log_speed + warmer + own[0], eggs=np.maximum(eggs, 1.0), pinheads=np.maximum(eggs * hatched, 0.5))
+    return Clutches(
+        log_speed=farm.egg_log_speed + warmer + own[0],
+        eggs=np.maximum(eggs, 1.0),
+        pinheads=np.maximum(eggs * hatched, 0.5),
+    )
 
 
 def walk(
-    z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays, laid: Laid, bio: Biology, *,
-    only: NDArray[np.bool_] | None = None, watch: bool = True,
+    z: Floats,
+    latents: Latents,
+    schedule: Schedule,
+    arrays: ClutchArrays,
+    laid: Laid,
+    bio: Biology,
+    *,
+    only: NDArray[np.bool_] | None = None,
+    watch: bool = True,
 ) -> Told:
     """Tell every lot's story under unknowns `z` of shape (latents, draws).
 
@@ -229,9 +251,14 @@ def walk(
     lots = Cohorts.none(latents.lot.shape[1], draws)
     shape = (len(schedule.lot) if watch else 0, draws)
     told = Told(
-        lots=lots, clutches=clutches, farm=farm,
-        log_number=np.zeros(shape), log_mg=np.zeros(shape), log_variance=np.zeros(shape), adult_days=np.zeros(shape),
-    )  # fmt: skip
+        lots=lots,
+        clutches=clutches,
+        farm=farm,
+        log_number=np.zeros(shape),
+        log_mg=np.zeros(shape),
+        log_variance=np.zeros(shape),
+        adult_days=np.zeros(shape),
+    )
     left: dict[tuple[str, int], Cohorts] = {}
     for wave in schedule.waves:
         rows = wave.row
@@ -260,8 +287,16 @@ def walk(
 
 _WATCHED = (Kind.COUNT, Kind.WEIGH, Kind.HARVEST, Kind.LAY)
 _CHANGING = (
-    Kind.STOCK, Kind.ARRIVE, Kind.TAKE, Kind.TAKE_KG, Kind.DEATHS, Kind.OUT, Kind.GONE, Kind.IN, Kind.MIX,
-)  # fmt: skip
+    Kind.STOCK,
+    Kind.ARRIVE,
+    Kind.TAKE,
+    Kind.TAKE_KG,
+    Kind.DEATHS,
+    Kind.OUT,
+    Kind.GONE,
+    Kind.IN,
+    Kind.MIX,
+)
 
 
 def _watch(
@@ -280,8 +315,16 @@ def _watch(
 
 
 def _happen(
-    kind: Kind, rows: Ints, c: Cohorts, z: Floats, latents: Latents, schedule: Schedule, arrays: ClutchArrays,
-    told: Told, bio: Biology, left: dict[tuple[str, int], Cohorts],
+    kind: Kind,
+    rows: Ints,
+    c: Cohorts,
+    z: Floats,
+    latents: Latents,
+    schedule: Schedule,
+    arrays: ClutchArrays,
+    told: Told,
+    bio: Biology,
+    left: dict[tuple[str, int], Cohorts],
 ) -> None:
     """Do what happenings of one kind do to their cohorts."""
     q = schedule.quantity[rows, None] * np.exp(_miscount(rows, z, latents, schedule))
@@ -333,7 +376,7 @@ def _stack(parts: list[Cohorts]) -> Cohorts:
 
 
 def _less(number: Floats, going: Floats) -> Floats:
-    """What stays when some leave: the difference while it is well above nothing, then a smooth tail (see SURE_SHARE)."""
+    """What stays when some leave: the difference while well above nothing, then a smooth tail (SURE_SHARE)."""
     part = going / np.maximum(number, 1e-9)
     rest = 1 - SURE_SHARE
     tail = rest * np.exp(-np.clip(part - SURE_SHARE, 0.0, 50.0 * rest) / rest)
@@ -345,13 +388,19 @@ def _own(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats
     own = latents.lot_sd[:, lot, None] * np.where(latents.lot[:, lot, None] >= 0, z[latents.lot[:, lot]], 0.0)
     zero = np.zeros_like(number)
     return Cohorts(
-        number=number, x=zero, x_variance=zero.copy(), clock=zero.copy(), warmth=zero.copy(), adult_days=zero.copy(),
+        number=number,
+        x=zero,
+        x_variance=zero.copy(),
+        clock=zero.copy(),
+        warmth=zero.copy(),
+        adult_days=zero.copy(),
         log_speed=farm.nymph_log_speed + own[0],
         early=log_loss(farm.early_logit, own[1]),
         late=log_loss(farm.late_logit, own[2]),
         log_adult_mg=farm.log_adult_mg + own[3],
-        log_longevity=farm.log_longevity_days + zero, unmarked=zero.copy(),
-    )  # fmt: skip
+        log_longevity=farm.log_longevity_days + zero,
+        unmarked=zero.copy(),
+    )
 
 
 def _stocked(rows: Ints, q: Floats, z: Floats, latents: Latents, schedule: Schedule, farm: FarmLevel) -> Cohorts:

@@ -1,0 +1,163 @@
+"""One cohort through the days to come, in closed form on the clock readings of its place.
+
+All draws and days at once, in single precision: survival, mass, and when it is ready.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import gamma
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.biology.survival import density_survival_factor
+from chirr.engine.colony.clocks import ADULT, NYMPH, WARMTH
+from chirr.engine.colony.sizes import developed_share_at_mass
+from chirr.engine.colony.walk import Biology, Cohorts
+
+Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """What every cohort shares: the species, log mass of hatchlings in each draw, the mass to harvest at, the hour."""
+
+    bio: Biology
+    log_hatchling_mg: Floats
+    target_mg: float
+    now_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CohortAhead:
+    """One cohort through the days to come: number, mean and variance of log mass, shape (days + 1, draws)."""
+
+    number: Floats32
+    log_mg: Floats32
+    log_variance: Floats32
+    ready_h: Floats
+    kg_at_ready: Floats
+    x_now: float
+    adult_days_now: float
+
+    @property
+    def mean_mg(self) -> Floats32:
+        return np.exp(self.log_mg + np.float32(0.5) * self.log_variance)
+
+
+def run_on(
+    c: Cohorts,
+    passed: Floats,
+    surface_cm2: float,
+    setting: Setting,
+    *,
+    shown: Floats32 | None = None,
+    start: Floats | None = None,
+) -> CohortAhead:
+    """Run one cohort on.
+
+    c: state of shape (1, draws), as of now or as of its hatch; passed: clock readings from there, shape (clocks,
+    days + 1); start: for a clutch still to hatch, the nymph-clock reading of its hatch (draws,), else None; shown:
+    share out of the egg, shape (days + 1, draws).
+    """
+    bio, f4 = setting.bio, np.float32
+    x0, speed = c.x[0], np.exp(c.log_speed[0])
+    begun = np.zeros_like(x0) if start is None else start
+    nymph = passed[NYMPH]
+    x = (x0 + (nymph[:, None] - begun) * speed).astype(f4)
+    adult_at = (1.0 - x0) / speed + begun
+    ageing = np.interp(adult_at, nymph, passed[ADULT])
+    age = c.adult_days[0] + np.maximum(passed[ADULT][:, None] - np.where(x0 >= 1.0, 0.0, ageing), 0.0)
+    number = _left(c, x, age, surface_cm2, bio)
+    if shown is not None:
+        number = number * shown
+    until = np.minimum(nymph[:, None], adult_at)  # after the adult moult no warmth changes the size any more
+    clock = np.maximum(c.clock[0] + until - begun, 0.05)
+    warmth = passed[WARMTH]
+    warmer = (c.warmth[0] + np.interp(until, nymph, warmth) - np.interp(begun, nymph, warmth)) / clock
+    cap = -np.log(1 - bio.size_cap)
+    adult = (c.log_adult_mg[0] + np.clip(-bio.size_slope * warmer, -cap, cap)).astype(f4)
+    m0 = setting.log_hatchling_mg.astype(f4)
+    mean, variance, slope = (v.astype(f4) for v in bio.curve.at(x))
+    span = adult - m0
+    log_mg = m0 + span * mean - f4(0.5 * np.log1p(bio.curve.mass_cv**2))
+    log_variance = span**2 * (variance + slope**2 * c.x_variance[0].astype(f4)) + f4(np.log1p(bio.curve.mass_cv**2))
+    wanted = developed_share_at_mass(bio.curve, setting.target_mg, m0.astype(float), adult[-1].astype(float))
+    ready_reading = np.maximum((wanted - x0) / speed + begun, 0.0)
+    ready_h, kg = _ready(c, ready_reading, wanted, x0, nymph, surface_cm2, adult[-1], m0, setting)
+    return CohortAhead(
+        number=number.astype(f4),
+        log_mg=log_mg,
+        log_variance=log_variance,
+        ready_h=ready_h,
+        kg_at_ready=kg,
+        x_now=float(np.mean(x[0])),
+        adult_days_now=float(np.mean(age[0])),
+    )
+
+
+def _ready(
+    c: Cohorts,
+    reading: Floats,
+    wanted: Floats,
+    x0: Floats,
+    nymph: Floats,
+    surface_cm2: float,
+    adult: Floats32,
+    m0: Floats32,
+    setting: Setting,
+) -> tuple[Floats, Floats]:
+    """Hour and kilograms at which the harvest mass is reached; beyond the last day along its last rate."""
+    rate = max(nymph[-1] - nymph[-8 if len(nymph) > 8 else 0], 1e-6) / min(7, len(nymph) - 1)
+    days = np.interp(reading, nymph, np.arange(len(nymph))) + np.maximum(reading - nymph[-1], 0.0) / rate
+    x = np.maximum(wanted, x0)
+    left = _left(c, x[None, :].astype(np.float32), c.adult_days, surface_cm2, setting.bio)[0]
+    mean, variance, slope = setting.bio.curve.at(x)
+    span = adult - m0
+    spread = span**2 * (variance + slope**2 * c.x_variance[0])
+    return setting.now_h + 24.0 * days, np.asarray(left * np.exp(m0 + span * mean + 0.5 * spread) / 1e6)
+
+
+def class_shares(
+    cohort: CohortAhead, from_mg: tuple[float, ...]
+) -> Iterator[tuple[Floats32 | float, Floats32 | float]]:
+    """Share of the crickets, and of their mass, above each size class's lower bound."""
+    sd: Floats32 = np.sqrt(cohort.log_variance)
+    for bound in from_mg:
+        if bound <= 0:
+            yield 1.0, 1.0
+            continue
+        u: Floats32 = (cohort.log_mg - np.float32(np.log(bound))) / sd
+        yield normal_share(u), normal_share(u + sd)
+
+
+def normal_share(u: Floats32) -> Floats32:
+    """Normal distribution function in single precision, to 2e-4.
+
+    References
+    ----------
+    Bowling, Khasawneh, Kaewkuekool and Cho (2009), J. Ind. Eng. Manag. 2(1), 114-127: a logistic of a cubic.
+    """
+    f4 = np.float32
+    return np.asarray(f4(1) / (f4(1) + np.exp(np.clip(-u * (f4(1.5976) + f4(0.070565992) * u * u), -80, 80))), dtype=f4)
+
+
+def _left(c: Cohorts, x: Floats32, age: Floats, surface_cm2: float, bio: Biology) -> Floats32:
+    """Crickets left of a cohort at developed shares `x` and adult ages `age`, shape (..., draws)."""
+    f4, d = np.float32, np.float32(bio.day14)
+    x0 = c.x[0].astype(f4)
+    crowding = -np.log(density_survival_factor(c.number[0] / surface_cm2, bio.species))
+    late = ((c.late[0] + crowding) / (1 - bio.day14)).astype(f4)
+    loss = late * (np.clip(x, d, f4(1)) - np.clip(x0, d, f4(1)))
+    if float(x0.min()) < d:
+        power = f4(bio.early_shape)
+        early = (np.clip(x, 0, d) / d) ** power - (np.clip(x0, 0, d) / d) ** power
+        loss = loss + c.early[0].astype(f4) * early
+    if float(np.max(age)) > 0:
+        k = f4(bio.longevity_shape)
+        scale = (gamma(1 + 1 / bio.longevity_shape) * np.exp(-c.log_longevity[0])).astype(f4)
+        loss = loss + (age.astype(f4) * scale) ** k - (c.adult_days[0].astype(f4) * scale) ** k
+    return np.asarray(c.number[0].astype(f4) * np.exp(-np.maximum(loss, 0)), dtype=f4)
