@@ -206,3 +206,20 @@ def test_six_sprays_differ_by_ranks_as_r_has_it():
     found = judge(values, list(np.repeat(list(SPRAYS), 12)), None, Question(margin=Margin(amount=0.1, share=True)))
     assert found.overall_p == pytest.approx(stats.chi2.sf(54.69134, 5), rel=1e-4)
     assert len(found.pairs) == 15
+
+
+def test_counts_of_two_sprays_agree_with_statsmodels_poisson_family():
+    """statsmodels 0.15.0: GLM, Poisson family, log link, Pearson's scale."""
+    import statsmodels.api as sm
+
+    y = np.array(SPRAYS["E"] + SPRAYS["D"], float)
+    r = judge(y, ["E"] * 12 + ["D"] * 12, None, Question(margin=Margin(amount=0.1, share=True))).pairs[0][0]
+    x = np.column_stack([np.ones(24), np.repeat([1.0, 0.0], 12)])
+    theirs = sm.GLM(y, x, family=sm.families.Poisson()).fit(scale="X2", use_t=True)
+    assert r.method == "count model with log link"
+    assert r.estimate is not None
+    assert r.effect == pytest.approx(sum(SPRAYS["E"]) / sum(SPRAYS["D"]))
+    if theirs.scale <= 1:
+        assert (r.estimate.se, r.p) == pytest.approx((theirs.bse[1], theirs.pvalues[1]), rel=1e-6)
+    else:
+        assert r.estimate.se == pytest.approx(theirs.bse[1], rel=0.02), "alpha takes up the spread instead of a scale"

@@ -90,7 +90,16 @@ def pair_json(r: PairResult, v: Verdict) -> Answer:
         out["by_reshuffling"] = {"p": r.reshuffled_p}
     if r.fieller is not None:
         out["ratio_of_plain_means_interval"] = _ends(r.fieller)
+    out["by_other_models"] = [_other(x) for x in r.others]
     return {**out, "remarks": list(r.remarks)}
+
+
+def _other(r: PairResult) -> Answer:
+    q = r.equivalence
+    return {
+        "method": r.method, "ratio" if r.rule.ratio else "difference": r.effect, "interval": _ends(r.interval),
+        "p": r.p, "p_lower": q.p_lower if q else None, "p_upper": q.p_upper if q else None,
+    }  # fmt: skip
 
 
 def _ends(ends: tuple[float, float] | None) -> list[float | None] | None:

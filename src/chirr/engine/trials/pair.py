@@ -12,7 +12,6 @@ from scipy import stats
 from chirr.engine.errors import EngineError
 from chirr.engine.trials import blocks as within
 from chirr.engine.trials import ranks
-from chirr.engine.trials.counts import fit_by_moments
 from chirr.engine.trials.doubts import doubts
 from chirr.engine.trials.estimates import (
     Equivalence,
@@ -24,14 +23,11 @@ from chirr.engine.trials.estimates import (
     equivalence,
     fieller,
     interval,
-    paired,
     summary,
-    unpaired,
 )  # fmt: skip
+from chirr.engine.trials.models import Fitted, Layout, fit_as_counts, fit_plain, needs_count_model, others
 
 Floats = NDArray[np.float64]
-SMALL_COUNT = 20.0
-"""Whole numbers with a mean below this, or with noughts, are judged by a count model instead of by their logs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +73,8 @@ class PairResult:
     ranks: ranks.RankLook | None = None
     reshuffled_p: float | None = None
     fieller: tuple[float, float] | None = None
+    others: list[PairResult] = field(default_factory=list)
+    """The same by the other usual models."""
     why: str = ""
     remarks: list[str] = field(default_factory=list)
 
@@ -106,76 +104,25 @@ def _judge(out: PairResult, a: Side, b: Side, pairs: bool, rng: np.random.Genera
         a, b = matched(out, a, b)
     elif a.block.any() and not np.intersect1d(a.block, b.block).size:
         a, b = _block_means(out, a, b)
-    v = np.concatenate([a.values, b.values])
-    counts = out.rule.ratio and _needs_count_model(a.values, b.values)
-    work = (lambda x: x) if counts or not out.rule.ratio else np.log
-    wa, wb = work(a.values), work(b.values)
-    blocked = not pairs and bool(a.block.any())
-    is_a = np.arange(len(v)) < len(a.values)
-    block = np.concatenate([a.block, b.block])
-    if counts:
-        out.method = "count model with log link"
-        e, left = _by_counts(v, is_a, block if pairs or blocked else None)
-    elif pairs:
-        out.method = "differences within pairs"
-        e, left = paired(summary(wa - wb)), (wa - wb) - (wa - wb).mean()
-    elif blocked:
-        out.method = "differences within blocks"
-        e = within.within_blocks(np.concatenate([wa, wb]), is_a, block)
-        left = _left_over(np.concatenate([wa, wb]), is_a, block)
-    else:
-        out.method = "two groups" + (", one spread" if out.rule.equal_spread else ", each with its own spread")
-        e = unpaired(summary(wa), summary(wb), equal_spread=out.rule.equal_spread)
-        left = np.concatenate([wa - wa.mean(), wb - wb.mean()])
-    if out.rule.ratio and not counts:
-        out.method += ", on logs"
-    conclude(out, e)
+    kind = "pairs" if pairs else "blocks" if a.block.any() else "groups"
+    layout = Layout(
+        kind=kind, a=a.values, b=b.values, block=np.concatenate([a.block, b.block]), equal_spread=out.rule.equal_spread
+    )
+    counts = out.rule.ratio and needs_count_model(a.values, b.values)
+    fitted = fit_as_counts(layout) if counts else fit_plain(layout, logs=out.rule.ratio)
+    out.method = fitted.method
+    conclude(out, fitted.estimate)
     if rng is None:
         return
-    _beside(out, a, b, wa, wb, pairs=pairs, blocked=blocked, counts=counts, rng=rng)
-    _doubt(out, a, b, left, is_a, pairs=pairs, logs=out.rule.ratio)
+    out.others = [_other(out.rule, f) for f in others(layout, fitted, ratio=out.rule.ratio)]
+    _beside(out, layout, logs=out.rule.ratio and not counts, rng=rng)
+    _doubt(out, a, b, fitted.left)
 
 
-def _needs_count_model(a: Floats, b: Floats) -> bool:
-    if a.min() < 0 or b.min() < 0:
-        raise EngineError("A ratio needs values of nought or more, and some are below; judge the difference instead.")
-    both = np.concatenate([a, b])
-    whole = bool(np.all(both == np.round(both)))
-    return bool(both.min() == 0 or (whole and min(a.mean(), b.mean()) < SMALL_COUNT))
-
-
-def _by_counts(v: Floats, is_a: NDArray[np.bool_], block: NDArray[np.str_] | None) -> tuple[Estimate, Floats]:
-    """Log ratio of means from the count model, with t on its residual degrees of freedom as its spread is estimated."""
-    columns = [np.ones(len(v)), is_a.astype(np.float64)]
-    keep = np.ones(len(v), dtype=bool)
-    if block is not None:
-        # a block of noughts only, or with one way only, says nothing of the ratio
-        for label in np.unique(block):
-            here = block == label
-            keep[here] = v[here].any() and len(set(is_a[here].tolist())) == 2
-        if not keep.any():
-            raise within.Confounded("No block holds both ways, so their ratio cannot be told from one of blocks.")
-    x = np.column_stack(columns)[keep]
-    if block is not None:
-        x = np.hstack([x, within.dummies(block[keep])])
-    if x.shape[0] - x.shape[1] < 1:
-        raise TooFew("There are too few values to find their spread from; more are needed.")
-    fit = fit_by_moments(v[keep], x)
-    scale = fit.pearson / fit.df  # 1 where alpha takes up the spread; below it where counts vary less than by chance
-    if scale < 1e-12:
-        raise TooFew("The values do not vary, so nothing can be said of their spread; measure more finely.")
-    mu = np.exp(x @ fit.coef)
-    others = np.delete(x, 1, axis=1)
-    apart = x[:, 1] - others @ np.linalg.lstsq(others, x[:, 1], rcond=None)[0]
-    size = float(apart @ apart)
-    left = np.zeros(len(v))
-    left[keep] = (v[keep] - mu) / np.sqrt(mu + fit.alpha * mu**2)
-    return Estimate(value=float(fit.coef[1]), se=float(fit.se[1]) * math.sqrt(scale), df=fit.df, size=size), left
-
-
-def _left_over(v: Floats, is_a: NDArray[np.bool_], block: NDArray[np.str_]) -> Floats:
-    x = np.column_stack([np.ones(len(v)), is_a, within.dummies(block)])
-    return np.asarray(v - x @ np.linalg.lstsq(x, v, rcond=None)[0])
+def _other(rule: Rule, f: Fitted) -> PairResult:
+    out = PairResult(a="", b="", rule=rule, method=f.method)
+    conclude(out, f.estimate)
+    return out
 
 
 def matched(out: PairResult, a: Side, b: Side) -> tuple[Side, Side]:
@@ -249,56 +196,31 @@ def _safe(back: object, x: float) -> float:
     return float(back(min(max(x, -700.0), 700.0)))
 
 
-def _beside(
-    out: PairResult,
-    a: Side,
-    b: Side,
-    wa: Floats,
-    wb: Floats,
-    *,
-    pairs: bool,
-    blocked: bool,
-    counts: bool,
-    rng: np.random.Generator,
-) -> None:
+def _beside(out: PairResult, layout: Layout, *, logs: bool, rng: np.random.Generator) -> None:
     """The robust look, and the ratio of plain means, beside the main one."""
     rule, level = out.rule, 1 - 2 * out.rule.alpha
-    bounds: tuple[float | None, float | None] = (rule.low, rule.high)
-    if rule.ratio and rule.low is not None and rule.high is not None:
-        bounds = (math.log(rule.low), math.log(rule.high))
-    if counts:
-        if not (pairs or blocked):
-            out.ranks = ranks.unpaired_ranks(wa, wb, level, None, None)
-        else:
-            out.reshuffled_p = ranks.reshuffled_p(
-                np.concatenate([wa, wb]),
-                np.arange(len(wa) + len(wb)) < len(wa),
-                np.concatenate([a.block, b.block]),
-                rng=rng,
-            )
-    elif pairs:
-        out.ranks = ranks.paired_ranks(wa - wb, level, *bounds)
-    elif blocked:
-        out.reshuffled_p = ranks.reshuffled_p(
-            np.concatenate([wa, wb]),
-            np.arange(len(wa) + len(wb)) < len(wa),
-            np.concatenate([a.block, b.block]),
-            rng=rng,
-        )
+    a, b = (np.log(layout.a), np.log(layout.b)) if logs else (layout.a, layout.b)
+    low, high = rule.low, rule.high
+    if rule.ratio:  # counts with noughts have no logs to shift by a margin
+        low, high = (math.log(x) if logs and x is not None else None for x in (low, high))
+    if layout.kind == "groups":
+        out.ranks = ranks.unpaired_ranks(a, b, level, low, high)
+    elif layout.kind == "pairs":
+        out.ranks = ranks.paired_ranks(a - b, level, low, high)
     else:
-        out.ranks = ranks.unpaired_ranks(wa, wb, level, *bounds)
-    if rule.ratio and not pairs and not blocked:
-        out.fieller = fieller(summary(a.values), summary(b.values), level)
+        out.reshuffled_p = ranks.reshuffled_p(np.concatenate([a, b]), layout.is_a, layout.block, rng=rng)
+    if rule.ratio and layout.kind == "groups":
+        out.fieller = fieller(summary(layout.a), summary(layout.b), level)
 
 
-def _doubt(
-    out: PairResult, a: Side, b: Side, left: Floats, is_a: NDArray[np.bool_], *, pairs: bool, logs: bool
-) -> None:
-    if pairs and len(left) == len(a.values):
+def _doubt(out: PairResult, a: Side, b: Side, left: Floats) -> None:
+    logs = out.rule.ratio
+    if len(left) < len(a.values) + len(b.values):  # one for each pair
         out.remarks += doubts(left, np.zeros(len(left), dtype=np.int64), (f"{a.name} less {b.name}",), logs=logs)
         return
     order = np.argsort(np.concatenate([a.place, b.place]), kind="stable")
-    out.remarks += doubts(left[order], np.where(is_a, 0, 1)[order], (a.name, b.name), logs=logs)
+    of = np.repeat([0, 1], [len(a.values), len(b.values)])
+    out.remarks += doubts(left[order], of[order], (a.name, b.name), logs=logs)
 
 
 def _one_side_nought(out: PairResult, a: Side, b: Side) -> None:
