@@ -32,7 +32,6 @@ class Stencil:
     width: float
     angle: float
     offsets: NDArray[np.intp]
-    inside: Plane
     matched: Plane
 
 
@@ -57,7 +56,9 @@ def _stencil(length: float, width: float, angle: float) -> Stencil:
     hill = inside * (1.25 - 0.5 * np.minimum(d, 1)).astype(np.float32)  # grains are brightest along the middle
     matched = hill / hill.sum() - RING_WEIGHT * ring / ring.sum()
     offsets = np.argwhere(inside >= 0.5) - half
-    return Stencil(length=length, width=width, angle=angle, offsets=offsets, inside=inside / inside.sum(), matched=matched)
+    tall, wide = (int(np.abs(np.argwhere(matched != 0)[:, axis] - half).max()) for axis in (0, 1))
+    tight = matched[half - tall : half + tall + 1, half - wide : half + wide + 1]
+    return Stencil(length=length, width=width, angle=angle, offsets=offsets, matched=np.ascontiguousarray(tight))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,15 +111,13 @@ def _candidates(
     bright: Plane, mask: NDArray[np.uint8], bank: tuple[Stencil, ...]
 ) -> tuple[list[Plane], list[tuple[int, int, int]]]:
     """How well each ellipse fits everywhere, and the places (stencil, y, x) where it fits better than close by."""
-    covered = mask.astype(np.float32)
     fits, tops = [], []
-    for stencil in bank:
-        fits.append(cv2.filter2D(bright, cv2.CV_32F, stencil.matched, borderType=cv2.BORDER_CONSTANT))
     square = np.ones((3, 3), np.uint8)
     for k, stencil in enumerate(bank):
-        share = cv2.filter2D(covered, cv2.CV_32F, stencil.inside, borderType=cv2.BORDER_CONSTANT)
-        fit = fits[k]
-        best = cv2.dilate(fit, square)
-        here = (fit >= best) & (share >= LEAST_INSIDE) & (mask > 0)
-        tops += [(k, int(y), int(x)) for y, x in np.argwhere(here)]
+        fit = cv2.filter2D(bright, cv2.CV_32F, stencil.matched, borderType=cv2.BORDER_CONSTANT)
+        fits.append(fit)
+        ys, xs = np.nonzero((fit >= cv2.dilate(fit, square)) & (mask > 0))
+        for y, x in zip(ys.tolist(), xs.tolist(), strict=True):
+            if mask[stencil.offsets[:, 0] + y, stencil.offsets[:, 1] + x].mean() >= LEAST_INSIDE:
+                tops.append((k, y, x))
     return fits, tops

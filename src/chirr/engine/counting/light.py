@@ -30,7 +30,7 @@ def one_channel(picture: Image) -> Image:
 
 def scaled(picture: Image, scale: float) -> Image:
     """The picture at `scale` times its size: averaged when it shrinks, smoothly filled in when it grows."""
-    if abs(scale - 1) < 0.02:
+    if scale == 1:
         return picture
     how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     return np.asarray(cv2.resize(picture, None, fx=scale, fy=scale, interpolation=how), dtype=np.uint8)

@@ -9,13 +9,15 @@ from chirr.engine.counting.marks import KINDS, Floats, Kind, Marks, PhotoCount, 
 from chirr.engine.counting.typical import Typical, first_look
 
 LEAST_SIDE_PX = 24
-TOO_SMALL_PX = 2.2
+TOO_SMALL_PX = 2.8
 """Narrower than this many pixels of the picture as given, a thing cannot be told from a speck of noise."""
-OTHER_WAY_ROUND = 0.3
+OTHER_WAY_ROUND = 0.2
 """Noise and texture are as rough one way as the other: where the dark between weighs this share of the pale, it is not things."""
 FEWEST_ALIKE = 3
-BLURRED = 0.48
-"""A sharp thing keeps most of its area at three quarters of its height; a wholly blurred one, a Gaussian, keeps 0.415."""
+BLURRED, BLUR_SHOWS_PX = 0.46, 9.0
+
+"""A sharp thing keeps most of its area at three quarters of its height; a wholly blurred one, a Gaussian, keeps 0.415.
+Things of few pixels are never sharp, and are counted well all the same."""
 
 
 def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: float | None = None) -> PhotoCount:
@@ -81,7 +83,7 @@ def unclear(seen: Typical, bench: sift.Bench, marks: Marks, *, scale_known: bool
     """Why the count is not to be used; empty where it is."""
     if not marks.sure.any():
         return "Nothing here has the look of something to count."
-    if sift.crispness(bench) < BLURRED:
+    if seen.short_px > BLUR_SHOWS_PX and sift.crispness(bench) < BLURRED:
         return "The picture is out of focus: hold still, and tap the screen on the wall."
     if seen.alike < FEWEST_ALIKE and not scale_known:
         return "Too few things are alike to know what to count: give the scale of the picture."

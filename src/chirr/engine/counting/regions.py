@@ -37,7 +37,41 @@ class Regions:
 
 def regions(mask: Mask, contrast: NDArray[np.float32]) -> Regions:
     """The connected regions (8 neighbours) of a mask, shape (height, width), with the mean of `contrast` in each."""
-    n, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    _, labels, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    return _measured(labels, stats, centres, contrast)
+
+
+def cut_at_waists(mask: Mask, contrast: NDArray[np.float32]) -> Regions:
+    """The regions of a mask, those with a waist cut in two there: each pixel goes to the nearest thick heart.
+
+    A heart is where the inscribed circle is more than 0.7 of the widest within reach of it, so plain ellipses have one.
+    """
+    inward = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    reach = max(3, round(float(np.percentile(inward[mask > 0], 90)) * 1.5) | 1) if mask.any() else 3
+    widest = cv2.dilate(inward, np.ones((reach, reach), np.uint8))
+    heart = ((inward > 0.7 * widest) & (mask > 0)).astype(np.uint8)
+    n, hearts = cv2.connectedComponents(heart, connectivity=8)
+    _, near = cv2.distanceTransformWithLabels(1 - heart, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    owner = np.zeros(int(near.max()) + 1, np.int32)
+    owner[near[heart > 0]] = hearts[heart > 0]
+    labels = np.where(mask > 0, owner[near], 0).astype(np.int32)
+    boxes, centres = np.zeros((n, 5), np.int32), np.zeros((n, 2))
+    ys, xs = np.nonzero(labels)
+    of = labels[ys, xs]
+    area = np.bincount(of, minlength=n)
+    for axis, values in ((0, xs), (1, ys)):
+        centres[:, axis] = np.bincount(of, values, minlength=n) / np.maximum(area, 1)
+        low, high = np.full(n, np.iinfo(np.int32).max), np.full(n, -1)
+        np.minimum.at(low, of, values)
+        np.maximum.at(high, of, values)
+        boxes[:, axis], boxes[:, axis + 2] = low, high - low + 1
+    boxes[:, cv2.CC_STAT_AREA] = area
+    return _measured(labels, boxes, centres, contrast)
+
+
+def _measured(labels: NDArray[np.int32], stats: NDArray[np.int32], centres: Floats, contrast: NDArray[np.float32]) -> Regions:
+    n = len(stats)
+    mask = labels > 0
     ys, xs = np.nonzero(mask)
     of = labels[ys, xs] - 1
     area = stats[1:, cv2.CC_STAT_AREA].astype(np.float64)

@@ -17,7 +17,7 @@ from chirr.engine.counting.typical import Typical, stand_out, usual
 Floats = NDArray[np.float64]
 Mask = NDArray[np.uint8]
 
-WORK_WIDTH_PX = 9.0
+WORK_WIDTH_PX = 8.0
 """Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go through."""
 THICK = 2.4
 """Wider than this many usual widths, a region without edges inside is one solid body, not a heap."""
@@ -72,12 +72,13 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
     wanted = WORK_WIDTH_PX / seen.short_px
     small_enough = (0.4e6 / grey.size) ** 0.5
     scale = min(2.0, wanted) if seen.short_px < 5 else min(1.0, max(wanted, small_enough))
+    scale = 1.0 if 0.9 < scale < 1.1 else scale
     long, short, area = seen.long_px * scale, seen.short_px * scale, seen.area_px * scale**2
     flat, spread = light.contrast(light.scaled(grey, scale), 5 * long, pale=seen.pale, blur_px=max(0.6, short / 12))
     spread = min(spread, seen.height / LEAST_CLEAR)
     mask = stand_out(flat, spread, 1.2 * short)
     mask = without_holes(mask, 0.3 * area)
-    again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.4 * area, 2.5 * area))
+    again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
     usual_ = again or seen
     tint = light.tint(light.scaled(picture, scale), usual_.short_px / 4) if picture.ndim == 3 else None
     return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.counting import light
-from chirr.engine.counting.regions import Regions, regions, touches_edge
+from chirr.engine.counting.regions import Regions, cut_at_waists, regions, touches_edge
 
 Floats = NDArray[np.float64]
 
@@ -23,6 +23,10 @@ EXPECTED_SLENDER = 1.05
 they are not seen from the side. It only weighs groups against each other: round things are still found where there is nothing else."""
 SLENDER = 1.35
 BY_FAR = 0.08
+"""A group of things longer than SLENDER times their width comes first unless its weight is less than this share of all others'."""
+ENOUGH_ALIKE = 4
+PARTS_MORE = 1.5
+"""Where cutting at waists gives so many times more things alike, the uncut ones were pairs and heaps."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,9 +122,20 @@ def first_look(grey: light.Image, pale: bool | None, area_px: tuple[float, float
     if not seen:
         return None
     best = max(seen, key=lambda t: t.weight)
-    against = max((t.weight for t in seen if t.pale != best.pale), default=0.0)
+    against = max((t.weight for t in seen if t.pale != best.pale and t.alike >= ENOUGH_ALIKE), default=0.0)
+    like = _or_its_parts(best, small, within)
     return Typical(
-        long_px=best.long_px / scale, short_px=best.short_px / scale, area_px=best.area_px / scale**2,
-        height=best.height, pale=best.pale, alike=best.alike, weight=best.weight, window_px=best.window_px / scale,
+        long_px=like.long_px / scale, short_px=like.short_px / scale, area_px=like.area_px / scale**2,
+        height=like.height, pale=best.pale, alike=like.alike, weight=best.weight, window_px=best.window_px / scale,
         against=against,
     )  # fmt: skip
+
+
+def _or_its_parts(best: Typical, small: light.Image, within: tuple[float, float]) -> Typical:
+    """The usual thing, or what it falls into when cut at its waists, where that makes far more things of like size."""
+    flat, spread = light.contrast(small, best.window_px, pale=best.pale)
+    cut = cut_at_waists(stand_out(flat, spread, best.window_px / 5), flat)
+    parts = usual(cut, pale=best.pale, window_px=best.window_px, area_px=within)
+    if parts is None or parts.alike < PARTS_MORE * best.alike or parts.area_px > 0.7 * best.area_px:
+        return best
+    return parts
