@@ -18,7 +18,6 @@ from chirr.book.models import BinRow, EntryRow, FarmRow, PersonRow, RoomRow, Tra
 from chirr.book.standing import Misfit
 from chirr.records import Bin, Entry, FarmCard, FarmFolder, Person, Reading, Room, TrayType
 
-
 Thing = TypeVar("Thing", RoomRow, BinRow, TrayTypeRow, PersonRow)
 
 

@@ -371,7 +371,8 @@ def join(s: Standing, e: Entry) -> None:
             f"bin {target.name}, where lot {others[0]} lives",
             "an empty bin, or one of the lots that are joined",
         )
-    waiting = [c for p in parents if p.name != name for c in p.clutches if s.clutches[c].hatched_at is None]
+    coming_too = [c for p in parents if p.name != name for c in p.clutches]
+    waiting = [c for c in coming_too if s.clutches[c].hatched_at is None and s.clutches[c].emptied_at is None]
     for parent in parents:
         _begin(parent, e.at)
         if parent.name != name:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +14,7 @@ from chirr.engine.biology.rates import nymph_rate_per_day
 from chirr.engine.biology.species import Species
 from chirr.engine.climate.places import PlaceClimate, Readings, hourly_temperature
 from chirr.engine.colony.clocks import Clocks, make_clocks
-from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
+from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts, UsualMove
 from chirr.records import Room, TrayType
 
 HOUR = 3600
@@ -31,6 +32,9 @@ STOCK_CV, SPLIT_CV, TAKE_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.12, 0.06, 0.02, 0.02
 """The same for numbers stocked, split off or taken, for a sample weighing and for a harvest weighing."""
 
 FEW_FINISHED = 4
+LAST_MOVES = 40
+"""So many of the newest moves say what is usual."""
+
 MOSTLY_WRITTEN, ALWAYS_WRITTEN = 0.7, 0.97
 """Where at least the first share of hatches was written down, none written so far means none seen so far; where at
 least the second, a tray emptied without one did not hatch (judgement)."""
@@ -107,6 +111,7 @@ def gather(
         now_h=(at - start) / HOUR,
         tray_types=len(tray_types),
         place_room=place_room,
+        usual_move=scene.usual_move(),
         measured_rooms=_measured_rooms(climate, place_room, len(room_names), now),
     )
     return Gathered(
@@ -254,6 +259,29 @@ class _Scene:
         cv = f.cv if f.cv is not None else COUNT_CV.get(f.unit or "crickets", 0.3)
         return self.hour(f.at), float(f.quantity or 0.0), float(np.sqrt(np.log1p(cv**2))), f.entry
 
+    def usual_move(self) -> UsualMove | None:
+        """The age at which this farm tips nursery lots over, and where they go, by its last moves."""
+        moves = []
+        for lot in self.s.lots.values():
+            for before, after in zip(lot.stays, lot.stays[1:], strict=False):
+                if lot.began_at is not None and self._duty(before) == "nursery" and self._duty(after) == "grow-out":
+                    moves.append((after.at, after.at - max(before.at, lot.began_at), after))
+        if len(moves) < FEW_FINISHED:
+            return None
+        latest = sorted(moves, key=lambda m: m[0])[-LAST_MOVES:]
+        there = [stay for _, _, stay in latest if (stay.room, stay.level) in (self.places or {})]
+        if not there:
+            return None
+        return UsualMove(
+            age_h=float(np.median([age for _, age, _ in latest])) / HOUR,
+            place=Counter(self.place(stay) for stay in there).most_common(1)[0][0],
+            surface_cm2=float(np.median([self.surface(stay) for stay in there])),
+        )
+
+    def _duty(self, stay: Stay) -> str:
+        bin_ = self.s.bins.get(stay.bin or "")
+        return bin_.duty if bin_ else ""
+
     def lot(self, lot: Lot) -> LotFacts:
         times = [p.at for p in lot.stays]
 
@@ -278,6 +306,8 @@ class _Scene:
         return LotFacts(
             name=lot.name,
             happenings=tuple(chain),
+            nursery=self._duty(lot.stays[-1]) == "nursery",
+            began_h=self.hour(max(lot.began_at, lot.stays[-1].at)) if lot.began_at is not None else None,
             ended_h=self.hour(lot.ended_at) if lot.ended_at is not None else None,
         )
 

@@ -16,6 +16,7 @@ from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, invert_rows
 from chirr.engine.colony.cohort_ahead import CohortAhead, Setting, class_shares, run_on
 from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_at_share, share_hatched
+from chirr.engine.colony.history import UsualMove
 from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, log_loss
 from chirr.engine.colony.schedule import egg_readings
 from chirr.engine.colony.walk import Cohorts, Told, walk
@@ -32,8 +33,9 @@ FAILED_SHARE = 0.03
 HATCHING_DAYS = 8
 """So many days after its first pinheads a clutch may still be hatching."""
 
-WEATHER_C = 0.5
-"""How far a room's mean temperature in the weeks ahead may differ from its recent one [degC, sd] (judgement)."""
+WEATHER_C, WEATHER_UNMEASURED_C = 0.25, 0.5
+"""How far a room's mean temperature in the weeks ahead may differ from its recent one [degC, sd], with and without a
+thermometer in it (judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +145,8 @@ def look_ahead(
     z = draw(belief, draws, rng, lots=needed)
     told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False)
     rooms = int(place_room.max(initial=0)) + 1
-    weather = WEATHER_C * rng.standard_normal((rooms, draws))
+    known = np.resize(belief.history.measured_rooms, rooms)
+    weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
     run = _Run(
         belief=belief, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=rng
     )
@@ -290,12 +293,24 @@ class _Run:
         fails = self.rng.random(n) < (failed if unseen_h > np.quantile(expected_h, 0.5) else 0.0)
         return first_h + late, middle_h + late, np.where(fails, 0.0, pinheads)
 
-    def _days(self, place: int) -> Floats:
-        """Clock readings of a place from now on, shape (clocks, days + 1)."""
+    def _days(self, place: int, move: tuple[int, UsualMove] | None = None) -> Floats:
+        """Clock readings from now on, at a place and then at that of a move, shape (clocks, days + 1)."""
         hours: Floats = self.now_h + 24.0 * np.arange(self.horizon.days + 1, dtype=np.float64)
-        at = np.full(len(hours), place, dtype=np.int64)
-        readings = self.clocks.read(at, hours)
-        return np.asarray(readings - readings[:, :1])
+        readings = self.clocks.read(np.full(len(hours), place, dtype=np.int64), hours)
+        passed = np.asarray(readings - readings[:, :1])
+        if move is not None:
+            day, then = move
+            after = self.clocks.read(np.full(len(hours), then.place, dtype=np.int64), hours)
+            passed[:, day:] = passed[:, day : day + 1] + after[:, day:] - after[:, day : day + 1]
+        return passed
+
+    def _move(self, lot: int, began_h: float | None) -> tuple[int, UsualMove] | None:
+        """The day on which a nursery lot will be tipped over, as this farm does, and where to; None if it will not."""
+        then = self.belief.history.usual_move
+        if then is None or lot < 0 or began_h is None or not self.belief.history.lots[lot].nursery:
+            return None
+        day = int(max(np.ceil((began_h + then.age_h - self.now_h) / 24.0), 1))
+        return (day, then) if day < self.horizon.days else None
 
     def unhatched(self, clutch: int, hatch: _Hatch, lot: int, rng: np.random.Generator) -> CohortAhead:
         """The cohort that an open clutch will become."""
@@ -307,7 +322,8 @@ class _Run:
         zero = np.zeros((1, draws))
         farm = self.told.farm
         log_speed = farm.nymph_log_speed + own[0] + self._warmer(place)
-        passed = self._days(place)
+        move = self._move(lot, float(np.median(hatch.middle_h)))
+        passed = self._days(place, move)
         grid = self.now_h + 24.0 * np.arange(passed.shape[1])
         back = self.clocks.read(np.full(2, place), np.array([self.now_h - 24.0, self.now_h]))[NYMPH]
         start = np.interp(hatch.middle_h, grid, passed[NYMPH])
@@ -333,7 +349,7 @@ class _Run:
             log_longevity=farm.log_longevity_days[None, :],
             unmarked=zero,
         )
-        return run_on(state, passed, surface, self.setting, shown=shown, start=start)
+        return run_on(state, passed, surface, self.setting, shown=shown, start=start, move=move)
 
     def _warmer(self, place: int) -> Floats:
         """Log speed of nymphs at a place above what its clock says: the room's own offset and the weather to come."""
@@ -374,7 +390,8 @@ class _Run:
         if state.number.max() > 0:
             state.log_speed = state.log_speed + self._warmer(place)
             shown = self._out_of_the_egg(i, state.number[0])
-            cohorts.append(run_on(state, self._days(place), surface, self.setting, shown=shown))
+            move = self._move(i, b.history.lots[i].began_h)
+            cohorts.append(run_on(state, self._days(place, move), surface, self.setting, shown=shown, move=move))
         waiting = not cohorts
         for c in self.to_hatch.get(i, ()):
             hatch = hatches[c]

@@ -14,11 +14,16 @@ from numpy.typing import NDArray
 
 from chirr.engine.biology.survival import density_survival_factor
 from chirr.engine.colony.clocks import ADULT, NYMPH, WARMTH
+from chirr.engine.colony.history import UsualMove
 from chirr.engine.colony.sizes import developed_share_at_mass
 from chirr.engine.colony.walk import Biology, Cohorts
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
+
+
+Bins = list[tuple[float, Floats32 | None]]
+"""Where a cohort lives: the surface [cm2] and, in each draw, the developed share at which it is moved on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,12 +61,13 @@ def run_on(
     *,
     shown: Floats32 | None = None,
     start: Floats | None = None,
+    move: tuple[int, UsualMove] | None = None,
 ) -> CohortAhead:
     """Run one cohort on.
 
     c: state of shape (1, draws), as of now or as of its hatch; passed: clock readings from there, shape (clocks,
     days + 1); start: for a clutch still to hatch, the nymph-clock reading of its hatch (draws,), else None; shown:
-    share out of the egg, shape (days + 1, draws).
+    share out of the egg, shape (days + 1, draws); move: the day on which they will be tipped over and where to.
     """
     bio, f4 = setting.bio, np.float32
     x0, speed = c.x[0], np.exp(c.log_speed[0])
@@ -71,7 +77,8 @@ def run_on(
     adult_at = (1.0 - x0) / speed + begun
     ageing = np.interp(adult_at, nymph, passed[ADULT])
     age = c.adult_days[0] + np.maximum(passed[ADULT][:, None] - np.where(x0 >= 1.0, 0.0, ageing), 0.0)
-    number = _left(c, x, age, surface_cm2, bio)
+    bins: Bins = [(surface_cm2, None)] if move is None else [(surface_cm2, x[move[0]]), (move[1].surface_cm2, None)]
+    number = _left(c, x, age, bins, bio)
     if shown is not None:
         number = number * shown
     until = np.minimum(nymph[:, None], adult_at)  # after the adult moult no warmth changes the size any more
@@ -87,7 +94,7 @@ def run_on(
     log_variance = span**2 * (variance + slope**2 * c.x_variance[0].astype(f4)) + f4(np.log1p(bio.curve.mass_cv**2))
     wanted = developed_share_at_mass(bio.curve, setting.target_mg, m0.astype(float), adult[-1].astype(float))
     ready_reading = np.maximum((wanted - x0) / speed + begun, 0.0)
-    ready_h, kg = _ready(c, ready_reading, wanted, x0, nymph, surface_cm2, adult[-1], m0, setting)
+    ready_h, kg = _ready(c, ready_reading, wanted, x0, nymph, bins, adult[-1], m0, setting)
     return CohortAhead(
         number=number.astype(f4),
         log_mg=log_mg,
@@ -105,7 +112,7 @@ def _ready(
     wanted: Floats,
     x0: Floats,
     nymph: Floats,
-    surface_cm2: float,
+    bins: Bins,
     adult: Floats32,
     m0: Floats32,
     setting: Setting,
@@ -114,7 +121,7 @@ def _ready(
     rate = max(nymph[-1] - nymph[-8 if len(nymph) > 8 else 0], 1e-6) / min(7, len(nymph) - 1)
     days = np.interp(reading, nymph, np.arange(len(nymph))) + np.maximum(reading - nymph[-1], 0.0) / rate
     x = np.maximum(wanted, x0)
-    left = _left(c, x[None, :].astype(np.float32), c.adult_days, surface_cm2, setting.bio)[0]
+    left = _left(c, x[None, :].astype(np.float32), c.adult_days, bins, setting.bio)[0]
     mean, variance, slope = setting.bio.curve.at(x)
     span = adult - m0
     spread = span**2 * (variance + slope**2 * c.x_variance[0])
@@ -145,13 +152,18 @@ def normal_share(u: Floats32) -> Floats32:
     return np.asarray(f4(1) / (f4(1) + np.exp(np.clip(-u * (f4(1.5976) + f4(0.070565992) * u * u), -80, 80))), dtype=f4)
 
 
-def _left(c: Cohorts, x: Floats32, age: Floats, surface_cm2: float, bio: Biology) -> Floats32:
+def _left(c: Cohorts, x: Floats32, age: Floats, bins: Bins, bio: Biology) -> Floats32:
     """Crickets left of a cohort at developed shares `x` and adult ages `age`, shape (..., draws)."""
     f4, d = np.float32, np.float32(bio.day14)
     x0 = c.x[0].astype(f4)
-    crowding = -np.log(density_survival_factor(c.number[0] / surface_cm2, bio.species))
-    late = ((c.late[0] + crowding) / (1 - bio.day14)).astype(f4)
-    loss = late * (np.clip(x, d, f4(1)) - np.clip(x0, d, f4(1)))
+    loss: Floats32 = np.zeros_like(x)
+    since = np.clip(x0, d, f4(1))
+    for surface_cm2, until in bins:
+        crowding = -np.log(density_survival_factor(c.number[0] / surface_cm2, bio.species))
+        late = ((c.late[0] + crowding) / (1 - bio.day14)).astype(f4)
+        end = f4(1) if until is None else np.maximum(np.clip(until, d, f4(1)), since)
+        loss = loss + late * (np.clip(x, since, end) - since)
+        since = np.broadcast_to(end, since.shape)
     if float(x0.min()) < d:
         power = f4(bio.early_shape)
         early = (np.clip(x, 0, d) / d) ** power - (np.clip(x0, 0, d) / d) ** power

@@ -91,11 +91,22 @@ class ClutchFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class UsualMove:
+    """What this farm does with nursery lots: at which age [h] they are tipped over, to what place and surface."""
+
+    age_h: float
+    place: int
+    surface_cm2: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LotFacts:
-    """One lot: its happenings in order of time."""
+    """One lot: its happenings in order of time. `nursery` lots are still to be moved; `began_h` is their hatch."""
 
     name: str
     happenings: tuple[Happening, ...]
+    nursery: bool = False
+    began_h: float | None = None
     ended_h: float | None = None
 
 
@@ -107,6 +118,7 @@ class FarmHistory:
     lots: tuple[LotFacts, ...]
     now_h: float
     tray_types: int = 0
+    usual_move: UsualMove | None = None
     place_room: Ints = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
     """Room of each place."""
     measured_rooms: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(1, dtype=bool))

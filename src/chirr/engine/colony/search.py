@@ -137,7 +137,8 @@ class Search:
         rows = np.flatnonzero(self.schedule.kind == Kind.LAY)
         females, age = self.laid.females.copy(), self.laid.age_days.copy()
         females[self.schedule.other[rows]] = np.maximum(self.bio.female_share * np.exp(told.log_number[rows, 0]), 1.0)
-        age[self.schedule.other[rows]] = told.adult_days[rows, 0]
+        clutch = self.schedule.other[rows]
+        age[clutch] = told.adult_days[rows, 0] + 0.5 * self.arrays.days_in[clutch]
         unknown = np.setdiff1d(np.arange(len(females)), self.schedule.other[rows])
         if len(rows) and len(unknown):
             females[unknown] = np.median(females[self.schedule.other[rows]])
