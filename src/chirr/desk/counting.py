@@ -1,0 +1,333 @@
+"""Counting by picture and by sample: opens what a phone or camera made, asks the engine, answers in plain records.
+
+Needs no farm. The parts that read pictures are an extra (`chirr[vision]`), so they are imported where they are used.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from chirr.engine.counting.sample import Estimate
+
+MOST_MEGAPIXELS = 60
+MOST_BYTES = 80_000_000
+SHOWN_PX = 2400
+"""Marked and kept pictures are no longer than this."""
+WHATS = ("eggs", "pinheads", "crickets")
+
+
+class CannotCount(Exception):  # noqa: N818  it is what is said to the user
+    """A picture or a sample that will not do, in one plain sentence."""
+
+
+class Mark(msgspec.Struct, frozen=True, kw_only=True):
+    """One thing found: centre, length and width in pixels of the upright picture, angle in degrees clockwise, doubt 0 to 1."""
+
+    x: float
+    y: float
+    length: float
+    width: float
+    angle: float
+    doubt: float
+
+
+class PhotoAnswer(msgspec.Struct, frozen=True, kw_only=True):
+    """What one picture shows. `interval` holds the true number in nine pictures of ten; `counted` are the marks behind `count`.
+
+    `length_mm` is the 10th, 50th and 90th in a hundred of the lengths, `per_cm` the number along the wall, where the scale is known.
+    """
+
+    file: str
+    count: int
+    interval: tuple[int, int]
+    unsure: bool
+    why: str
+    cv: float
+    pale: bool
+    width_px: int
+    height_px: int
+    mm_per_px: float | None = None
+    length_mm: tuple[float, float, float] | None = None
+    per_cm: float | None = None
+    marks: tuple[Mark, ...] = ()
+
+    @property
+    def counted(self) -> tuple[Mark, ...]:
+        return tuple(mark for mark in self.marks if mark.doubt < 0.5)
+
+
+class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
+    """A number for the whole from samples: its nine in ten interval, relative error, and how many more samples for 10 %."""
+
+    count: float
+    interval: tuple[float, float]
+    cv: float
+    samples: int
+    more_for_ten_percent: int | None
+    says: str
+
+
+def upright(file: str | Path | bytes, name: str = "") -> NDArray[np.uint8]:
+    """A picture file as red, green and blue, shape (height, width, 3), turned as the camera was held.
+
+    Raises CannotCount, in one sentence, for anything that is not one still JPEG, PNG, WebP or HEIC picture of sensible size.
+    """
+    name = name or (Path(file).name if not isinstance(file, bytes) else "the picture")
+    Image, ImageOps = _pillow()
+    data = _bytes(file, name)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            image = Image.open(BytesIO(data), formats=_formats())
+            _sensible(image, name)
+            image.load()
+            image = ImageOps.exif_transpose(image)
+    except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
+        raise CannotCount(_too_large(name)) from error
+    except Image.UnidentifiedImageError as error:
+        raise CannotCount(f"{name} is not a picture that can be read; give a JPEG, PNG, WebP or HEIC file.") from error
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise CannotCount(f"{name} is damaged or cut short; take it from the phone or camera again.") from error
+    return _as_rgb(image)
+
+
+def _pillow() -> tuple[Any, Any]:
+    try:
+        import cv2  # noqa: F401
+        from PIL import Image, ImageOps
+    except ImportError as error:
+        raise CannotCount(
+            "Counting on photographs is not installed here; add it with: pip install 'chirr[vision]'."
+        ) from error
+    return Image, ImageOps
+
+
+def _formats() -> tuple[str, ...]:
+    """The kinds of file that are opened; MPO is what some phones make of a JPEG."""
+    from PIL import JpegImagePlugin, MpoImagePlugin, PngImagePlugin, WebPImagePlugin  # noqa: F401  they register themselves
+
+    try:
+        import pillow_heif
+    except ImportError:
+        return ("JPEG", "MPO", "PNG", "WEBP")
+    pillow_heif.register_heif_opener()
+    return ("JPEG", "MPO", "PNG", "WEBP", "HEIF")
+
+
+def _bytes(file: str | Path | bytes, name: str) -> bytes:
+    if isinstance(file, bytes):
+        data = file
+    else:
+        path = Path(file)
+        if path.is_dir():
+            raise CannotCount(f"{name} is a folder; give the pictures in it.")
+        try:
+            if path.stat().st_size > MOST_BYTES:
+                raise CannotCount(_too_large(name))
+            data = path.read_bytes()
+        except FileNotFoundError as error:
+            raise CannotCount(f"There is no file {file}.") from error
+        except OSError as error:
+            raise CannotCount(f"{file} cannot be read ({error.strerror}).") from error
+    if not data:
+        raise CannotCount(f"{name} is empty.")
+    if len(data) > MOST_BYTES:
+        raise CannotCount(_too_large(name))
+    return data
+
+
+def _too_large(name: str) -> str:
+    return f"{name} is too large to count on; give a plain photograph of up to {MOST_MEGAPIXELS} megapixels, not a panorama."
+
+
+def _sensible(image: Any, name: str) -> None:
+    if image.width * image.height > MOST_MEGAPIXELS * 1e6:
+        raise CannotCount(_too_large(name))
+    if min(image.size) < 24:
+        raise CannotCount(f"{name} is only {image.width} by {image.height} pixels, too small to see anything in.")
+    if image.format in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1:
+        raise CannotCount(f"{name} is an animation; give one still picture.")
+
+
+def _as_rgb(image: Any) -> NDArray[np.uint8]:
+    import numpy as np
+
+    if image.mode.startswith(("I", "F")):
+        deep = np.asarray(image, dtype=np.float64)
+        top = 65535.0 if deep.max() > 255 else 255.0
+        return np.repeat((deep / top * 255).clip(0, 255).astype(np.uint8)[:, :, None], 3, axis=2)
+    if "A" in image.getbands() or "transparency" in image.info:
+        from PIL import Image
+
+        clear = image.convert("RGBA")
+        image = Image.alpha_composite(Image.new("RGBA", clear.size, "white"), clear)
+    return np.asarray(image.convert("RGB"), dtype=np.uint8)
+
+
+def count_picture(
+    picture: NDArray[np.uint8], *, name: str, what: str = "eggs", mm_per_px: float | None = None, side_cm: float | None = None
+) -> PhotoAnswer:
+    """Count on a picture, shape (height, width, 3). `side_cm`: the length in life of what the picture's width shows."""
+    import numpy as np
+
+    from chirr.engine.counting.marks import KINDS
+    from chirr.engine.counting.photo import count_photo
+
+    height, width = picture.shape[:2]
+    if side_cm is not None:
+        mm_per_px = side_cm * 10 / width
+    found = count_photo(picture, kind=KINDS[what], mm_per_px=mm_per_px)
+    marks = found.marks
+    lengths = None
+    if found.length_mm is not None and marks.sure.any():
+        low, middle, high = np.percentile(found.length_mm[marks.sure], (10, 50, 90))
+        lengths = (round(float(low), 2), round(float(middle), 2), round(float(high), 2))
+    return PhotoAnswer(
+        file=name, count=found.count, interval=(found.low, found.high), unsure=found.unsure, why=found.why,
+        cv=round(found.cv, 4), pale=found.pale, width_px=width, height_px=height, mm_per_px=mm_per_px, length_mm=lengths,
+        per_cm=None if mm_per_px is None else round(found.count / (width * mm_per_px / 10), 3),
+        marks=tuple(
+            Mark(x=round(x, 1), y=round(y, 1), length=round(length, 1), width=round(wide, 1), angle=round(angle * 57.29578, 1),
+                 doubt=round(doubt, 3))
+            for x, y, length, wide, angle, doubt in zip(
+                marks.x_px.tolist(), marks.y_px.tolist(), marks.length_px.tolist(), marks.width_px.tolist(),
+                marks.angle_rad.tolist(), marks.doubt.tolist(), strict=True)
+        ),
+    )  # fmt: skip
+
+
+def count_file(
+    path: str | Path, *, what: str = "eggs", mm_per_px: float | None = None, side_cm: float | None = None,
+    marks_in: Path | None = None,
+) -> PhotoAnswer:
+    """Count on a picture file; with `marks_in`, also write the marked picture into that folder. Raises CannotCount."""  # fmt: skip
+    picture = upright(path)
+    answer = count_picture(picture, name=str(path), what=what, mm_per_px=mm_per_px, side_cm=side_cm)
+    if marks_in is not None:
+        write_marked(picture, answer, marks_in / f"{Path(path).name}.marks.jpg")
+    return answer
+
+
+def write_marked(picture: NDArray[np.uint8], answer: PhotoAnswer, path: Path) -> None:
+    """The picture with a ring round everything found, green where it is counted, orange and dashed where it is doubted."""
+    import cv2
+    import numpy as np
+
+    scale = min(1.0, SHOWN_PX / max(picture.shape[:2]))
+    shown = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)[:, :, ::-1].copy()
+    for mark in answer.marks:
+        axes = (round(mark.length * scale / 2) + 2, round(mark.width * scale / 2) + 2)
+        centre = (round(mark.x * scale), round(mark.y * scale))
+        if mark.doubt < 0.5:
+            cv2.ellipse(shown, centre, axes, mark.angle, 0, 360, (60, 230, 60), 1, cv2.LINE_AA)
+        else:
+            for start in range(0, 360, 60):
+                cv2.ellipse(shown, centre, axes, mark.angle, start, start + 30, (0, 140, 255), 1, cv2.LINE_AA)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(np.asarray(cv2.imencode(".jpg", shown, [cv2.IMWRITE_JPEG_QUALITY, 88])[1]).tobytes())
+
+
+# --- samples -----------------------------------------------------------------------------------------------------
+
+
+def weighed(counts: Sequence[float], masses_g: Sequence[float], gross_g: float, tare_g: float) -> SampleAnswer:
+    """How many are in a bin, from samples counted and weighed. Raises CannotCount."""
+    from chirr.engine.counting import sample
+
+    return _sampled(lambda: sample.weigh_and_count(counts, masses_g, gross_g, tare_g))
+
+
+def by_cup(counts: Sequence[float], filled: float) -> SampleAnswer:
+    """How many are in so many filled cups, from cups that were counted. Raises CannotCount."""
+    from chirr.engine.counting import sample
+
+    return _sampled(lambda: sample.cups(counts, filled), plan=False)
+
+
+def by_square(counts: Sequence[float], square_cm2: float, tray_cm2: float) -> SampleAnswer:
+    """How many are on a tray, from squares counted on it. Raises CannotCount."""
+    from chirr.engine.counting import sample
+
+    return _sampled(lambda: sample.squares(counts, square_cm2, tray_cm2))
+
+
+def _sampled(ask: Any, *, plan: bool = True) -> SampleAnswer:
+    from chirr.engine.counting import sample
+
+    try:
+        found: Estimate = ask()
+        more = sample.more_samples(found) if plan and found.total > 0 else None
+    except sample.CannotTell as error:
+        raise CannotCount(str(error)) from error
+    low, high = round(found.low), round(found.high)
+    says = f"About {found.total:,.0f}; between {low:,} and {high:,} in nine cases of ten."
+    if more is not None:
+        again = "1 more sample" if more == 1 else f"{more:,} more samples"
+        says += f" To know it to 10 %, take {again} like these." if more else " That is within 10 % already."
+    cv = round(found.cv, 4) if found.total > 0 else 0.0
+    return SampleAnswer(
+        count=round(found.total, 1), interval=(low, high), cv=cv, samples=found.samples, more_for_ten_percent=more, says=says
+    )
+
+
+def dead_share(dead: int, looked_at: int) -> dict[str, Any]:
+    """Share of dead among those looked at, with its exact interval. Raises CannotCount."""
+    from chirr.engine.counting import sample
+
+    try:
+        low, high = sample.share_interval(dead, looked_at, 0.9)
+    except sample.CannotTell as error:
+        raise CannotCount(str(error)) from error
+    return {"share": dead / looked_at, "interval": [low, high]}
+
+
+def to_pack(
+    wanted: int, chance: float, *, deaths: float | None = None, past: Sequence[tuple[float, float]] = ()
+) -> dict[str, Any]:
+    """How many to pack so that `wanted` arrive alive; deaths as a share, or from past consignments (sent, dead)."""
+    from chirr.engine.counting import packs
+    from chirr.engine.counting.sample import CannotTell
+
+    try:
+        if past:
+            transit = packs.transit_from_past([sent for sent, _ in past], [dead for _, dead in past])
+        elif deaths is not None:
+            transit = packs.Transit(share=deaths)
+        else:
+            raise CannotCount("Say what share dies on the way, or give past consignments as sent and dead.")
+        packed = packs.to_pack(wanted, chance, transit)
+    except CannotTell as error:
+        raise CannotCount(str(error)) from error
+    return {
+        "pack": packed, "wanted": wanted, "extra": packed - wanted, "chance": packs.chance_enough(packed, wanted, transit),
+        "deaths_share": transit.share, "deaths_sd": transit.sd,
+    }  # fmt: skip
+
+
+def tray_from_wall(
+    seen: float, seen_cv: float, *, length_cm: float, width_cm: float, side_cm: float, age_days: float = 2.0
+) -> dict[str, Any]:
+    """Eggs in a tray from those seen along its clear wall, before the farm has counted any tray both ways."""
+    from chirr.engine.counting import wall
+    from chirr.engine.counting.sample import CannotTell
+
+    try:
+        factor = wall.geometric_factor(length_cm, width_cm, side_cm, age_days)
+        eggs = wall.tray_eggs(seen, seen_cv, factor)
+    except CannotTell as error:
+        raise CannotCount(str(error)) from error
+    return {
+        "count": round(eggs.middle), "interval": [round(eggs.low), round(eggs.high)], "cv": eggs.cv,
+        "factor": factor.middle, "trays_behind_it": factor.trays,
+    }  # fmt: skip
