@@ -99,7 +99,7 @@ def _coir(scene: Scene, rng: np.random.Generator) -> NDArray[np.float64]:
     return canvas
 
 
-def _line(canvas, scene, rng, *, bent, strength, width_mm, colour=(205, 190, 160), length_mm=None) -> None:  # noqa: ANN001
+def _line(canvas, scene, rng, *, bent, strength, width_mm, colour=(205, 190, 160), length_mm=None) -> None:
     h, w = canvas.shape[:2]
     length = (length_mm or rng.uniform(8, 40)) * scene.px_per_mm
     at, heading = rng.uniform((0, 0), (w, h)), rng.uniform(0, 2 * np.pi)
@@ -114,7 +114,9 @@ def _line(canvas, scene, rng, *, bent, strength, width_mm, colour=(205, 190, 160
     if x1 - x0 < 2 or y1 - y0 < 2:
         return
     cover = np.zeros((y1 - y0, x1 - x0), np.uint8)
-    cv2.polylines(cover, [np.round((pts - (x0, y0)) * 16).astype(np.int32)], False, 255, max(1, round(thick)), cv2.LINE_AA, 4)  # noqa: FBT003
+    cv2.polylines(
+        cover, [np.round((pts - (x0, y0)) * 16).astype(np.int32)], False, 255, max(1, round(thick)), cv2.LINE_AA, 4
+    )
     _lay(canvas[y0:y1, x0:x1], cover / 255.0 * strength, np.array(colour, float))
 
 
@@ -122,19 +124,26 @@ def _lay(part: NDArray[np.float64], cover: NDArray[np.float64], colour: NDArray[
     part += cover[:, :, None] * (colour - part)
 
 
-def _blob(canvas, scene, rng) -> None:  # noqa: ANN001
+def _blob(canvas, scene, rng) -> None:
     """A crumb of perlite: white, lumpy, about as wide as an egg is long."""
     h, w = canvas.shape[:2]
     radius = rng.uniform(0.7, 2.2) * scene.px_per_mm
     x, y = rng.uniform(0, w), rng.uniform(0, h)
-    yy, xx = np.mgrid[max(0, int(y - 2 * radius)) : min(h, int(y + 2 * radius)), max(0, int(x - 2 * radius)) : min(w, int(x + 2 * radius))]
+    yy, xx = np.mgrid[
+        max(0, int(y - 2 * radius)) : min(h, int(y + 2 * radius)),
+        max(0, int(x - 2 * radius)) : min(w, int(x + 2 * radius)),
+    ]
     if yy.size == 0:
         return
     turn = np.arctan2(yy - y, xx - x)
     edge = radius * (1 + sum(rng.normal(0, 0.16 / k) * np.cos(k * turn + rng.uniform(0, 6.3)) for k in range(2, 7)))
     cover = (edge - np.hypot(yy - y, xx - x) + 0.5).clip(0, 1) * 0.95
     tone = 1 + 0.08 * cv2.GaussianBlur(rng.normal(0, 3, cover.shape), (0, 0), max(0.6, 0.15 * scene.px_per_mm))
-    _lay(canvas[yy[0, 0] : yy[-1, 0] + 1, xx[0, 0] : xx[0, -1] + 1], cover, np.array([215.0, 212.0, 205.0]) * tone[:, :, None])
+    _lay(
+        canvas[yy[0, 0] : yy[-1, 0] + 1, xx[0, 0] : xx[0, -1] + 1],
+        cover,
+        np.array([215.0, 212.0, 205.0]) * tone[:, :, None],
+    )
 
 
 def _places(scene: Scene, rng: np.random.Generator) -> NDArray[np.float64]:
@@ -145,7 +154,9 @@ def _places(scene: Scene, rng: np.random.Generator) -> NDArray[np.float64]:
     near = spots[rng.integers(len(spots), size=scene.eggs)] + rng.normal(0, 4.0 * scene.px_per_mm, (scene.eggs, 2))
     places = np.where(gathered[:, None], near, rng.uniform(0, 1, (scene.eggs, 2)) * size)
     margin = 1.3 * scene.px_per_mm
-    return np.where((places > margin) & (places < size - margin), places, rng.uniform(margin, size - margin, (scene.eggs, 2)))
+    return np.where(
+        (places > margin) & (places < size - margin), places, rng.uniform(margin, size - margin, (scene.eggs, 2))
+    )
 
 
 def _eggs(canvas: NDArray[np.float64], scene: Scene, rng: np.random.Generator) -> dict[str, NDArray[np.float64]]:
@@ -180,7 +191,7 @@ def _eggs(canvas: NDArray[np.float64], scene: Scene, rng: np.random.Generator) -
     return {"x": at[:, 0], "y": at[:, 1], "length": length, "width": width, "angle": angle, "seen": seen}
 
 
-def _ellipse(shape, x, y, length, width, angle):  # noqa: ANN001, ANN202
+def _ellipse(shape, x, y, length, width, angle):
     h, w = shape
     r = int(length / 2 + 3)
     ys, xs = np.mgrid[max(0, int(y) - r) : min(h, int(y) + r), max(0, int(x) - r) : min(w, int(x) + r)]
@@ -189,7 +200,7 @@ def _ellipse(shape, x, y, length, width, angle):  # noqa: ANN001, ANN202
     return ys, xs, np.hypot(along / (length / 2), across / (width / 2))
 
 
-def _drop(canvas, scene, rng) -> None:  # noqa: ANN001
+def _drop(canvas, scene, rng) -> None:
     """A drop of condensation: a faint disc, a bright crescent and a small highlight."""
     h, w = canvas.shape[:2]
     radius = rng.uniform(0.6, 2.5) * scene.px_per_mm
@@ -199,8 +210,10 @@ def _drop(canvas, scene, rng) -> None:  # noqa: ANN001
         return
     part = canvas[ys[0, 0] : ys[-1, 0] + 1, xs[0, 0] : xs[0, -1] + 1]
     inside = ((1 - d) * radius + 0.5).clip(0, 1)
-    rim = np.exp(-(((d - 0.9) / 0.09) ** 2)) * (0.5 + 0.5 * np.sin(np.arctan2(ys - y, xs - x) + rng.uniform(0, 6.3))) ** 2
-    spot = np.exp(-(np.hypot(xs - x + 0.4 * radius, ys - y + 0.4 * radius) / (0.16 * radius)) ** 2)
+    rim = (
+        np.exp(-(((d - 0.9) / 0.09) ** 2)) * (0.5 + 0.5 * np.sin(np.arctan2(ys - y, xs - x) + rng.uniform(0, 6.3))) ** 2
+    )
+    spot = np.exp(-((np.hypot(xs - x + 0.4 * radius, ys - y + 0.4 * radius) / (0.16 * radius)) ** 2))
     _lay(part, (0.12 * inside + 0.35 * rim + 0.7 * spot).clip(0, 0.9), np.array([225.0, 228.0, 232.0]))
 
 
@@ -210,7 +223,7 @@ def _light(scene: Scene, rng: np.random.Generator) -> NDArray[np.float64]:
     return field[:, :, None] / field.mean()
 
 
-def _glare(canvas, scene, rng) -> None:  # noqa: ANN001
+def _glare(canvas, scene, rng) -> None:
     """A lamp's reflection: a wide veil with a burnt-out heart."""
     h, w = canvas.shape[:2]
     yy, xx = np.mgrid[0:h, 0:w]

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from chirr.cli import asking, grade, moving, serving, time, trial_farm
+from chirr.cli import asking, count, grade, moving, serving, time, trial_farm
 from chirr.cli.say import Sentence, sorry
 
 app = typer.Typer(
@@ -33,6 +33,7 @@ app.command("ahead", short_help="The weeks ahead, with their odds.")(asking.ahea
 app.command("time", short_help="How long each deed takes, and where the hours of the week go.")(time.time_)
 app.add_typer(trial_farm.app, name="trial", short_help="Which way is better? Plan, watch and judge a trial.")
 app.command("grade", short_help="How good the forecasts have been.")(grade.grade)
+app.add_typer(count.app, name="count", short_help="Count on photographs, or from samples.")
 app.command("serve", short_help="Serve the pages.")(serving.serve)
 app.command("person", short_help="Give somebody a sign-in.")(serving.person)
 

@@ -27,7 +27,9 @@ def photo(
     side_cm: Annotated[
         float | None, typer.Option(metavar="CM", help="Scale: the length that the picture shows from left to right.")
     ] = None,
-    marks: Annotated[Path | None, typer.Option(metavar="FOLDER", help="Write the pictures with their marks here.")] = None,
+    marks: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Write the pictures with their marks here.")
+    ] = None,
     json: Json = False,
 ) -> None:
     """Count on photographs: the number, the interval that should hold the true one, or why it cannot be told."""
@@ -146,7 +148,9 @@ def dead(
 def pack(
     wanted: Annotated[int, typer.Argument(min=1, metavar="WANTED", help="How many must arrive alive.")],
     chance: Annotated[float, typer.Option(metavar="CHANCE", help="With what chance, such as 0.95.")] = 0.95,
-    deaths: Annotated[float | None, typer.Option(metavar="SHARE", help="Share that dies on the way, such as 0.02.")] = None,
+    deaths: Annotated[
+        float | None, typer.Option(metavar="SHARE", help="Share that dies on the way, such as 0.02.")
+    ] = None,
     past: Annotated[
         list[str] | None, typer.Option(metavar="SENT:DEAD", help="A past consignment, such as 500:9; may be repeated.")
     ] = None,
@@ -180,7 +184,8 @@ def wall(
     seen_cv: Annotated[float, typer.Option(metavar="CV", help="Relative error of the count at the wall.")] = 0.1,
     json: Json = False,
 ) -> None:
-    """Eggs in a tray, guessed from the wall by geometry alone: a wide guess, until the farm has counted trays both ways."""
+    """Eggs in a tray, guessed from the wall by geometry alone: a wide guess, until the farm has counted trays both
+    ways."""
     from chirr.desk import counting
 
     found = _asked(

@@ -8,6 +8,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from io import BytesIO
+from math import degrees
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,7 +32,8 @@ class CannotCount(Exception):  # noqa: N818  it is what is said to the user
 
 
 class Mark(msgspec.Struct, frozen=True, kw_only=True):
-    """One thing found: centre, length and width in pixels of the upright picture, angle in degrees clockwise, doubt 0 to 1."""
+    """One thing found: centre, length and width in pixels of the upright picture, angle in degrees clockwise, doubt
+    0 to 1."""
 
     x: float
     y: float
@@ -42,9 +44,11 @@ class Mark(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PhotoAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """What one picture shows. `interval` holds the true number in nine pictures of ten; `counted` are the marks behind `count`.
+    """What one picture shows. `interval` holds the true number in nine pictures of ten; `counted` are the marks
+    behind `count`.
 
-    `length_mm` is the 10th, 50th and 90th in a hundred of the lengths, `per_cm` the number along the wall, where the scale is known.
+    `length_mm` is the 10th, 50th and 90th in a hundred of the lengths, `per_cm` the number along the wall, where the
+    scale is known.
     """
 
     file: str
@@ -67,7 +71,8 @@ class PhotoAnswer(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
-    """A number for the whole from samples: its nine in ten interval, relative error, and how many more samples for 10 %."""
+    """A number for the whole from samples: its nine in ten interval, relative error, and how many more samples for
+    10 %."""
 
     count: float
     interval: tuple[float, float]
@@ -80,7 +85,8 @@ class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
 def upright(file: str | Path | bytes, name: str = "") -> NDArray[np.uint8]:
     """A picture file as red, green and blue, shape (height, width, 3), turned as the camera was held.
 
-    Raises CannotCount, in one sentence, for anything that is not one still JPEG, PNG, WebP or HEIC picture of sensible size.
+    Raises CannotCount, in one sentence, for anything that is not one still JPEG, PNG, WebP or HEIC picture of
+    sensible size.
     """
     name = name or (Path(file).name if not isinstance(file, bytes) else "the picture")
     Image, ImageOps = _pillow()
@@ -114,15 +120,15 @@ def _pillow() -> tuple[Any, Any]:
 
 
 def _formats() -> tuple[str, ...]:
-    """The kinds of file that are opened; MPO is what some phones make of a JPEG."""
-    from PIL import JpegImagePlugin, MpoImagePlugin, PngImagePlugin, WebPImagePlugin  # noqa: F401  they register themselves
+    """The kinds of file that are opened."""
+    from PIL import JpegImagePlugin, PngImagePlugin, WebPImagePlugin  # noqa: F401  they register themselves
 
     try:
         import pillow_heif
     except ImportError:
-        return ("JPEG", "MPO", "PNG", "WEBP")
+        return ("JPEG", "PNG", "WEBP")
     pillow_heif.register_heif_opener()
-    return ("JPEG", "MPO", "PNG", "WEBP", "HEIF")
+    return ("JPEG", "PNG", "WEBP", "HEIF")
 
 
 def _bytes(file: str | Path | bytes, name: str) -> bytes:
@@ -148,7 +154,10 @@ def _bytes(file: str | Path | bytes, name: str) -> bytes:
 
 
 def _too_large(name: str) -> str:
-    return f"{name} is too large to count on; give a plain photograph of up to {MOST_MEGAPIXELS} megapixels, not a panorama."
+    return (
+        f"{name} is too large to count on; give a plain photograph of up to {MOST_MEGAPIXELS} megapixels, "
+        "not a panorama."
+    )
 
 
 def _sensible(image: Any, name: str) -> None:
@@ -176,7 +185,12 @@ def _as_rgb(image: Any) -> NDArray[np.uint8]:
 
 
 def count_picture(
-    picture: NDArray[np.uint8], *, name: str, what: str = "eggs", mm_per_px: float | None = None, side_cm: float | None = None
+    picture: NDArray[np.uint8],
+    *,
+    name: str,
+    what: str = "eggs",
+    mm_per_px: float | None = None,
+    side_cm: float | None = None,
 ) -> PhotoAnswer:
     """Count on a picture, shape (height, width, 3). `side_cm`: the length in life of what the picture's width shows."""
     import numpy as np
@@ -194,24 +208,48 @@ def count_picture(
         low, middle, high = np.percentile(found.length_mm[marks.sure], (10, 50, 90))
         lengths = (round(float(low), 2), round(float(middle), 2), round(float(high), 2))
     return PhotoAnswer(
-        file=name, count=found.count, interval=(found.low, found.high), unsure=found.unsure, why=found.why,
-        cv=round(found.cv, 4), pale=found.pale, width_px=width, height_px=height, mm_per_px=mm_per_px, length_mm=lengths,
+        file=name,
+        count=found.count,
+        interval=(found.low, found.high),
+        unsure=found.unsure,
+        why=found.why,
+        cv=round(found.cv, 4),
+        pale=found.pale,
+        width_px=width,
+        height_px=height,
+        mm_per_px=mm_per_px,
+        length_mm=lengths,
         per_cm=None if mm_per_px is None else round(found.count / (width * mm_per_px / 10), 3),
-        marks=tuple(
-            Mark(x=round(x, 1), y=round(y, 1), length=round(length, 1), width=round(wide, 1), angle=round(angle * 57.29578, 1),
-                 doubt=round(doubt, 3))
-            for x, y, length, wide, angle, doubt in zip(
-                marks.x_px.tolist(), marks.y_px.tolist(), marks.length_px.tolist(), marks.width_px.tolist(),
-                marks.angle_rad.tolist(), marks.doubt.tolist(), strict=True)
-        ),
-    )  # fmt: skip
+        marks=_marks(marks),
+    )
+
+
+def _marks(marks: Any) -> tuple[Mark, ...]:
+    names = ("x_px", "y_px", "length_px", "width_px", "angle_rad", "doubt")
+    rows = zip(*(getattr(marks, name).tolist() for name in names), strict=True)
+    return tuple(
+        Mark(
+            x=round(x, 1),
+            y=round(y, 1),
+            length=round(length, 1),
+            width=round(width, 1),
+            angle=round(degrees(angle), 1),
+            doubt=round(doubt, 3),
+        )
+        for x, y, length, width, angle, doubt in rows
+    )
 
 
 def count_file(
-    path: str | Path, *, what: str = "eggs", mm_per_px: float | None = None, side_cm: float | None = None,
+    path: str | Path,
+    *,
+    what: str = "eggs",
+    mm_per_px: float | None = None,
+    side_cm: float | None = None,
     marks_in: Path | None = None,
 ) -> PhotoAnswer:
-    """Count on a picture file; with `marks_in`, also write the marked picture into that folder. Raises CannotCount."""  # fmt: skip
+    """Count on a picture file; with `marks_in`, also write the marked picture into that folder. Raises
+    CannotCount."""  # fmt: skip
     picture = upright(path)
     answer = count_picture(picture, name=str(path), what=what, mm_per_px=mm_per_px, side_cm=side_cm)
     if marks_in is not None:
@@ -220,7 +258,8 @@ def count_file(
 
 
 def write_marked(picture: NDArray[np.uint8], answer: PhotoAnswer, path: Path) -> None:
-    """The picture with a ring round everything found, green where it is counted, orange and dashed where it is doubted."""
+    """The picture with a ring round everything found, green where it is counted, orange and dashed where it is
+    doubted."""
     import cv2
     import numpy as np
 
@@ -277,7 +316,12 @@ def _sampled(ask: Any, *, plan: bool = True) -> SampleAnswer:
         says += f" To know it to 10 %, take {again} like these." if more else " That is within 10 % already."
     cv = round(found.cv, 4) if found.total > 0 else 0.0
     return SampleAnswer(
-        count=round(found.total, 1), interval=(low, high), cv=cv, samples=found.samples, more_for_ten_percent=more, says=says
+        count=round(found.total, 1),
+        interval=(low, high),
+        cv=cv,
+        samples=found.samples,
+        more_for_ten_percent=more,
+        says=says,
     )
 
 
@@ -310,9 +354,13 @@ def to_pack(
     except CannotTell as error:
         raise CannotCount(str(error)) from error
     return {
-        "pack": packed, "wanted": wanted, "extra": packed - wanted, "chance": packs.chance_enough(packed, wanted, transit),
-        "deaths_share": transit.share, "deaths_sd": transit.sd,
-    }  # fmt: skip
+        "pack": packed,
+        "wanted": wanted,
+        "extra": packed - wanted,
+        "chance": packs.chance_enough(packed, wanted, transit),
+        "deaths_share": transit.share,
+        "deaths_sd": transit.sd,
+    }
 
 
 def tray_from_wall(

@@ -40,9 +40,7 @@ def stencils(length_px: float, width_px: float) -> tuple[Stencil, ...]:
     """The ellipses to try: 2 sizes, and as many angles as can be told apart."""
     slender = length_px / width_px
     turns = 1 if slender < 1.15 else 8 if slender < 2 else 12
-    return tuple(
-        _stencil(length_px * size, width_px * size, np.pi * k / turns) for size in SIZES for k in range(turns)
-    )
+    return tuple(_stencil(length_px * size, width_px * size, np.pi * k / turns) for size in SIZES for k in range(turns))
 
 
 def _stencil(length: float, width: float, angle: float) -> Stencil:
@@ -104,7 +102,7 @@ def pick_apart(bright: Plane, mask: NDArray[np.uint8], length_px: float, width_p
 
 
 def _worth(fit: float, new: float) -> float:
-    return (0.35 + max(fit, 0.0)) * new**1.5
+    return float((0.35 + max(fit, 0.0)) * new**1.5)
 
 
 def _candidates(

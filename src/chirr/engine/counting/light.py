@@ -37,7 +37,8 @@ def scaled(picture: Image, scale: float) -> Image:
 
 
 def ground(grey: Image, window_px: float, *, pale: bool) -> Contrast:
-    """The local ground, smooth over about `window_px`: the middle of the darker pixels where pale things are looked for.
+    """The local ground, smooth over about `window_px`: the middle of the darker pixels where pale things are looked
+    for.
 
     A plain median would take the things for the ground where they cover more than half of it.
     """
@@ -58,7 +59,8 @@ def contrast(grey: Image, window_px: float, *, pale: bool, blur_px: float = 0.8)
     """How much each pixel stands out [grey levels], and the spread of the ground's own texture [grey levels].
 
     The spread is that of the quieter part of the picture, so things that stand out do not count as texture
-    (0.253: a fifth of a normal's values lie within so many standard deviations; 0.9: from its 10th to its 35th in a hundred).
+    (0.253: a fifth of a normal's values lie within so many standard deviations; 0.9: from its 10th to its 35th in a
+    hundred).
     """
     smooth = cv2.GaussianBlur(grey, (0, 0), blur_px) if blur_px > 0 else grey
     level = ground(grey, window_px, pale=pale)

@@ -17,7 +17,9 @@ class CannotSee(Exception):  # noqa: N818  named for what happened
     """The parts that look at pictures are not installed."""
 
     def __init__(self) -> None:
-        super().__init__("Counting on photographs needs the extra named vision; install it with: pip install 'chirr[vision]'.")
+        super().__init__(
+            "Counting on photographs needs the extra named vision; install it with: pip install 'chirr[vision]'."
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +39,8 @@ class Kind:
 
 
 # Eggs 2.53 x 0.75 mm fresh, 3.32 x 0.99 mm before hatching (Douan et al. 2020, Int. J. Trop. Insect Sci.), with a fifth
-# either way for the camera's angle. Pinheads 1 to 3 mm and crickets 3 to 30 mm long: common practice, no published source.
+# either way for the camera's angle. Pinheads 1 to 3 mm and crickets 3 to 30 mm long: common practice, no published
+# source.
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (

@@ -13,7 +13,8 @@ from chirr.engine.counting.sample import CannotTell
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transit:
-    """Deaths on the way: mean share, and how much the share differs from one consignment to the next (standard deviation)."""
+    """Deaths on the way: mean share, and how much the share differs from one consignment to the next (standard
+    deviation)."""
 
     share: float
     sd: float = 0.0
@@ -37,7 +38,8 @@ def transit_from_past(sent: ArrayLike, dead: ArrayLike) -> Transit:
 
 
 def chance_enough(packed: int, wanted: int, transit: Transit) -> float:
-    """Chance that at least `wanted` of `packed` arrive alive: exact binomial, or beta-binomial where consignments differ."""
+    """Chance that at least `wanted` of `packed` arrive alive: exact binomial, or beta-binomial where consignments
+    differ."""
     if wanted <= 0:
         return 1.0
     alive = 1 - transit.share
@@ -63,7 +65,9 @@ def to_pack(wanted: int, chance: float, transit: Transit, most: int = 10_000_000
     while chance_enough(high, wanted, transit) < chance:
         low, high = high + 1, high * 2
         if high > most:
-            raise CannotTell("No number is enough for that chance: too many die on the way, or the share is too uncertain.")
+            raise CannotTell(
+                "No number is enough for that chance: too many die on the way, or the share is too uncertain."
+            )
     while low < high:
         middle = (low + high) // 2
         low, high = (low, middle) if chance_enough(middle, wanted, transit) >= chance else (middle + 1, high)

@@ -12,7 +12,8 @@ LEAST_SIDE_PX = 24
 TOO_SMALL_PX = 2.8
 """Narrower than this many pixels of the picture as given, a thing cannot be told from a speck of noise."""
 OTHER_WAY_ROUND = 0.2
-"""Noise and texture are as rough one way as the other: where the dark between weighs this share of the pale, it is not things."""
+"""Noise and texture are as rough one way as the other: where the dark between weighs this share of the pale, it is
+not things."""
 FEWEST_ALIKE = 3
 BLURRED, BLUR_SHOWS_PX = 0.46, 9.0
 
@@ -60,7 +61,8 @@ def _not_sure(why: str) -> PhotoCount:
 
 
 def _areas(kind: Kind, mm_per_px: float | None) -> tuple[float, float]:
-    """Least and most area of one thing [px2]: half of the smallest, since some are seen from their end or half hidden."""
+    """Least and most area of one thing [px2]: half of the smallest, since some are seen from their end or half
+    hidden."""
     if mm_per_px is None:
         return 0.0, np.inf
     least, most = (np.pi / 4 * kind.length_mm[i] * kind.width_mm[i] / mm_per_px**2 for i in (0, 1))
@@ -93,7 +95,8 @@ def unclear(seen: Typical, bench: sift.Bench, marks: Marks, *, scale_known: bool
 
 
 def _crowding(bench: sift.Bench) -> float:
-    """Share of the picture that things cover, where there are any: the mean over blocks of a few lengths, weighed by itself."""
+    """Share of the picture that things cover, where there are any: the mean over blocks of a few lengths, weighed by
+    itself."""
     cover = light.blocks(bench.mask, 4 * bench.usual.long_px)
     return float((cover**2).sum() / max(cover.sum(), 1e-9))
 
@@ -101,8 +104,10 @@ def _crowding(bench: sift.Bench) -> float:
 def interval(marks: Marks, crowding: float, heaped: np.ndarray) -> tuple[int, int]:
     """Least and most that the true number may be, in nine pictures of ten.
 
-    Three parts, added as variances: marks in doubt, each a coin of its own; a share that any picture may be out by; and,
-    upward only, what lies hidden in heaps. The shares were set on drawn pictures (`bench/counting.py` shows how they hold).
+    Three parts, added as variances: marks in doubt, each a coin of its own; a share that any picture may be out by;
+    and,
+    upward only, what lies hidden in heaps. The shares were set on drawn pictures (`bench/counting.py` shows how they
+    hold).
     """
     keep = 1 - marks.doubt
     count = float(marks.sure.sum())

@@ -69,7 +69,9 @@ def cut_at_waists(mask: Mask, contrast: NDArray[np.float32]) -> Regions:
     return _measured(labels, boxes, centres, contrast)
 
 
-def _measured(labels: NDArray[np.int32], stats: NDArray[np.int32], centres: Floats, contrast: NDArray[np.float32]) -> Regions:
+def _measured(
+    labels: NDArray[np.int32], stats: NDArray[np.int32], centres: Floats, contrast: NDArray[np.float32]
+) -> Regions:
     n = len(stats)
     mask = labels > 0
     ys, xs = np.nonzero(mask)
@@ -96,11 +98,13 @@ def touches_edge(found: Regions) -> NDArray[np.bool_]:
     """Which regions are cut by the picture's edge."""
     height, width = found.labels.shape
     left, top, wide, high = found.box.T
-    return (left <= 0) | (top <= 0) | (left + wide >= width) | (top + high >= height)
+    cut: NDArray[np.bool_] = (left <= 0) | (top <= 0) | (left + wide >= width) | (top + high >= height)
+    return cut
 
 
 def edge_slope(found: Regions, slope: NDArray[np.float32]) -> Floats:
-    """Mean slope of the contrast along the rim of each region, over the region's own height [1 / px]; soft things have little."""
+    """Mean slope of the contrast along the rim of each region, over the region's own height [1 / px]; soft things
+    have little."""
     mask = (found.labels > 0).astype(np.uint8)
     rim = cv2.morphologyEx(mask, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) & mask
     of = found.labels[rim > 0]

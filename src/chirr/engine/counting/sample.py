@@ -1,4 +1,5 @@
-"""From a sample to the whole: weighed and counted, by the cup, by squares on a tray; with a standard error each time."""
+"""From a sample to the whole: weighed and counted, by the cup, by squares on a tray; with a standard error each
+time."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ from chirr.engine.errors import EngineError
 Floats = NDArray[np.float64]
 
 ONE_CRICKET_CV = 0.25
-"""How much crickets of one lot differ in mass, where only one sample was weighed: common practice, no published source."""
+"""How much crickets of one lot differ in mass, where only one sample was weighed: common practice, no published
+source."""
 CLUMPED_CV = 0.35
 """How much squares of a tray differ beyond chance, where only one was counted: judgement, eggs lie in groups."""
 
@@ -110,7 +112,12 @@ def weigh_and_count(
     if y.size == 1:
         return Estimate(total=float(total), se=least, samples=1)
     found = ratio_total(y, x, net_g, units=net_g / float(x.mean()))
-    return Estimate(total=found.total, se=max(found.se, least), samples=y.size, degrees=found.degrees if found.se > least else math.inf)
+    return Estimate(
+        total=found.total,
+        se=max(found.se, least),
+        samples=y.size,
+        degrees=found.degrees if found.se > least else math.inf,
+    )
 
 
 def cups(counts: ArrayLike, cups_filled: float) -> Estimate:

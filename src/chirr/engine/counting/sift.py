@@ -18,22 +18,26 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.uint8]
 
 WORK_WIDTH_PX = 8.0
-"""Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go through."""
+"""Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go
+through."""
 THICK = 2.4
 """Wider than this many usual widths, a region without edges inside is one solid body, not a heap."""
 SMOOTH_INSIDE = 0.42
 """Mean slope inside a solid body, in its own heights per usual width; heaps of grains are steeper."""
 MOSTLY_BODIES = 0.35
 DENSE = 0.3
-"""Where more than DENSE of the picture stands out and more than MOSTLY_BODIES of that would be solid, it is a dense heap after all."""
+"""Where more than DENSE of the picture stands out and more than MOSTLY_BODIES of that would be solid, it is a dense
+heap after all."""
 ENOUGH_FOR_COLOUR = 8
 LEAST_TINT_SPREAD = 0.04
 ODD_COLOUR = 5.0
 """Distance in spreads of colour from the usual one at which a thing is as likely as not something else."""
 WELL_FILLED = 0.935
-"""Two equal ellipses that just touch along an axis fill 0.894 of the ellipse with their moments; one large ellipse fills all of its own."""
+"""Two equal ellipses that just touch along an axis fill 0.894 of the ellipse with their moments; one large ellipse
+fills all of its own."""
 LEAST_CLEAR = 12.0
-"""Where the ground seems rougher than the usual height over this, it is the things' own relief or their crowding that was measured."""
+"""Where the ground seems rougher than the usual height over this, it is the things' own relief or their crowding
+that was measured."""
 SOFT = 0.5
 """Less than this share of the usual slope along its rim, and a region is glare, shadow or out of focus."""
 HOPELESS = 0.9
@@ -79,7 +83,7 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
     mask = stand_out(flat, spread, 1.2 * short)
     mask = without_holes(mask, 0.3 * area)
     again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
-    usual_ = again or seen
+    usual_ = again or replace(seen, long_px=long, short_px=short, area_px=area, window_px=5 * long)
     tint = light.tint(light.scaled(picture, scale), usual_.short_px / 4) if picture.ndim == 3 else None
     return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint)
 
@@ -87,7 +91,8 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
 def solid_bodies(bench: Bench) -> Mask:
     """Regions far thicker than the usual thing and smooth inside: crumbs of perlite, glare, a large animal."""
     across = max(3, round(THICK * bench.usual.short_px))
-    core = cv2.morphologyEx(bench.mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across)))
+    round_ = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
+    core: Mask = cv2.morphologyEx(bench.mask, cv2.MORPH_OPEN, round_)
     if not core.any():
         return core
     slope = steepness(bench.flat)
@@ -107,7 +112,8 @@ def solid_bodies(bench: Bench) -> Mask:
 
 def steepness(flat: light.Contrast) -> light.Contrast:
     """Slope of the contrast at each pixel [grey levels / px]."""
-    return cv2.magnitude(cv2.Sobel(flat, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(flat, cv2.CV_32F, 0, 1, scale=1 / 8))
+    across, down = (cv2.Sobel(flat, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
+    return np.asarray(cv2.magnitude(across, down), dtype=np.float32)
 
 
 def without_holes(mask: Mask, most_px: float) -> Mask:
@@ -130,10 +136,10 @@ def find(bench: Bench) -> list[Found]:
     soft = sharp < SOFT * np.median(sharp[alone]) if alone.any() else np.zeros(len(rest), dtype=bool)
     alone, heaps = alone & ~soft, heaps & ~soft
     edge = touches_edge(rest)
-    singles = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone)]
+    singles = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
     odd = odd_colour(singles, bench)
     heaps &= _of_the_colour(rest, odd)
-    picked = [thing for i in np.flatnonzero(heaps) for thing in _as_heap(rest, i, bench, cut)]
+    picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut)]
     things = [_colour_doubted(t, bench, odd) for t in (*bodies, *singles, *picked) if t is not None]
     return [thing for thing in things if thing.doubt < HOPELESS]
 
@@ -176,7 +182,7 @@ def _of_the_colour(rest: Regions, odd: light.Contrast | None) -> NDArray[np.bool
 def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which regions are single things, and which are heaps; the others are specks and fibres."""
     usual_, ratio = bench.usual, rest.area / bench.usual.area_px
-    thick = _thickness(bench, rest)
+    thick = _thickness(rest)
     fibre = (thick < 0.55 * usual_.short_px) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
     longest = np.where(rest.fill > WELL_FILLED, 1.9, 1.6) * usual_.long_px
     compact = (rest.fill > 0.86) & (rest.long_px < longest) & (rest.short_px < 1.5 * usual_.short_px)
@@ -188,7 +194,7 @@ def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray
     return alone, heaps
 
 
-def _thickness(bench: Bench, rest: Regions) -> Floats:
+def _thickness(rest: Regions) -> Floats:
     """Widest inscribed circle of each region."""
     inward = cv2.distanceTransform((rest.labels > 0).astype(np.uint8), cv2.DIST_L2, 3)
     at = rest.labels > 0
@@ -198,7 +204,8 @@ def _thickness(bench: Bench, rest: Regions) -> Floats:
 
 
 def faintest(rest: Regions, bench: Bench) -> float:
-    """How far a thing must stand out to be one: the gap between things and texture where there is one, else a share of the usual."""
+    """How far a thing must stand out to be one: the gap between things and texture where there is one, else a share
+    of the usual."""
     ratio = rest.area / bench.usual.area_px
     size = (ratio > 0.4) & (ratio < 1.7)
     height = bench.usual.height
@@ -228,7 +235,11 @@ def _as_single(rest: Regions, i: int, bench: Bench, cut: float, *, cut_off: bool
     slim = 1 / (1 + np.exp((rest.short_px[i] / usual_.short_px - 0.55) / 0.05))
     odd = 1 / (1 + np.exp((rest.fill[i] - 0.86) / 0.02))
     slender = usual_.long_px / usual_.short_px
-    stout = 1 / (1 + np.exp((rest.long_px[i] / rest.short_px[i] / slender - 0.5) / 0.05)) * (rest.short_px[i] > 1.15 * usual_.short_px)
+    stout = (
+        1
+        / (1 + np.exp((rest.long_px[i] / rest.short_px[i] / slender - 0.5) / 0.05))
+        * (rest.short_px[i] > 1.15 * usual_.short_px)
+    )
     return Found(
         x=float(rest.x[i]), y=float(rest.y[i]), length=float(rest.long_px[i]), width=float(rest.short_px[i]),
         angle=float(rest.angle[i]), height=float(rest.height[i]), why="part" if cut_off else "single",
@@ -240,7 +251,12 @@ def _as_body(body: Regions, i: int, bench: Bench) -> Found | None:
     """A solid body is a large animal when it is as slender as the usual thing and as bright; otherwise a crumb."""
     usual_ = bench.usual
     slender, its = usual_.long_px / usual_.short_px, body.long_px[i] / body.short_px[i]
-    if its < max(1.6, 0.7 * slender) or body.fill[i] < 0.75 or body.area[i] > 25 * usual_.area_px or body.height[i] < 0.6 * usual_.height:
+    if (
+        its < max(1.6, 0.7 * slender)
+        or body.fill[i] < 0.75
+        or body.area[i] > 25 * usual_.area_px
+        or body.height[i] < 0.6 * usual_.height
+    ):
         return None
     return Found(
         x=float(body.x[i]), y=float(body.y[i]), length=float(body.long_px[i]), width=float(body.short_px[i]),
@@ -262,7 +278,7 @@ def _as_heap(rest: Regions, i: int, bench: Bench, cut: float) -> list[Found]:
 
 
 def _as_picked(pick: Pick, flat: light.Contrast, left: int, top: int, cut: float) -> Found:
-    offsets = pick.stencil.offsets + (round(pick.y), round(pick.x))
+    offsets = pick.stencil.offsets + np.array([round(pick.y), round(pick.x)])
     good = (offsets >= 0).all(1) & (offsets < flat.shape).all(1)
     height = float(flat[offsets[good, 0], offsets[good, 1]].mean())
     hidden = 1 / (1 + np.exp((pick.new - 0.5) / 0.05))
@@ -274,7 +290,8 @@ def _as_picked(pick: Pick, flat: light.Contrast, left: int, top: int, cut: float
 
 
 def crispness(bench: Bench) -> float:
-    """Share of a usual single thing that stands out at three quarters of its height, the middle one of all: 0.415 when all blur."""
+    """Share of a usual single thing that stands out at three quarters of its height, the middle one of all: 0.415
+    when all blur."""
     found = regions(bench.mask, bench.flat)
     ratio = found.area / bench.usual.area_px
     pick = np.flatnonzero((ratio > 0.5) & (ratio < 2) & (found.fill > 0.87))[:400]

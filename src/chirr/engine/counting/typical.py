@@ -19,11 +19,14 @@ LEAST_AREA_PX = 9
 EDGE_OF_TEXTURE = 4.0
 """Nothing that stands out less than this many times the spread of the ground is looked at."""
 EXPECTED_SLENDER = 1.05
-"""Log of the length over the width of what is looked for: eggs are 3.4 times as long as wide (Douan et al. 2020), less when
-they are not seen from the side. It only weighs groups against each other: round things are still found where there is nothing else."""
+"""Log of the length over the width of what is looked for: eggs are 3.4 times as long as wide (Douan et al. 2020),
+less when
+they are not seen from the side. It only weighs groups against each other: round things are still found where there
+is nothing else."""
 SLENDER = 1.35
 BY_FAR = 0.08
-"""A group of things longer than SLENDER times their width comes first unless its weight is less than this share of all others'."""
+"""A group of things longer than SLENDER times their width comes first unless its weight is less than this share of
+all others'."""
 ENOUGH_ALIKE = 4
 PARTS_MORE = 1.5
 """Where cutting at waists gives so many times more things alike, the uncut ones were pairs and heaps."""
@@ -33,7 +36,8 @@ PARTS_MORE = 1.5
 class Typical:
     """The usual single thing: axes [px of the picture it was looked at in], its area [px2], how far it stands out.
 
-    `alike` things made this group; `weight` ranks groups; `against` is the weight of the same picture seen the other way round.
+    `alike` things made this group; `weight` ranks groups; `against` is the weight of the same picture seen the other
+    way round.
     """
 
     long_px: float
@@ -54,7 +58,7 @@ def stand_out(flat: light.Contrast, spread: float, reach_px: float) -> NDArray[n
     """
     side = max(3, round(reach_px) | 1)
     top = cv2.dilate(flat, np.ones((side, side), np.uint8))
-    return ((flat > 0.5 * top) & (flat > EDGE_OF_TEXTURE * spread)).astype(np.uint8)
+    return np.asarray((flat > 0.5 * top) & (flat > EDGE_OF_TEXTURE * spread), dtype=np.uint8)
 
 
 def singles(found: Regions) -> NDArray[np.bool_]:
@@ -62,7 +66,9 @@ def singles(found: Regions) -> NDArray[np.bool_]:
     return (found.fill > 0.87) & (found.area >= LEAST_AREA_PX) & ~touches_edge(found)
 
 
-def usual(found: Regions, *, pale: bool, window_px: float, area_px: tuple[float, float] = (0, np.inf)) -> Typical | None:
+def usual(
+    found: Regions, *, pale: bool, window_px: float, area_px: tuple[float, float] = (0, np.inf)
+) -> Typical | None:
     """The heaviest group of single things of like area; None where there is none. Only areas within `area_px` count.
 
     Slender things come first as long as they are not outweighed by far: eggs among crumbs of perlite.

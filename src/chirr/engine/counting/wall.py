@@ -13,7 +13,8 @@ from chirr.engine.counting.sample import CannotTell
 
 FRESH_MM3, RIPE_MM3 = 0.66, 1.92
 FRESH_MM, RIPE_MM = (2.53, 0.75), (3.32, 0.99)
-"""Volume, and length and width, of house cricket eggs on the first day and before hatching (Douan et al. 2020); the water
+"""Volume, and length and width, of house cricket eggs on the first day and before hatching (Douan et al. 2020); the
+water
 is taken up mainly on days 4 to 8 (same)."""
 SWELLS_FROM, SWELLS_TO = 4.0, 8.0
 
@@ -49,7 +50,8 @@ def egg_length_mm(age_days: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Factor:
-    """Eggs in the tray for each egg seen at the wall: log of the middle value, its standard error, the spread between trays.
+    """Eggs in the tray for each egg seen at the wall: log of the middle value, its standard error, the spread
+    between trays.
 
     `trays` is how many trays counted both ways stand behind it; 0 for the geometric guess.
     """
@@ -79,7 +81,8 @@ def learn_factors(
     """The factor of each tray type, from trays counted both ways.
 
     `wall` and `tray` are eggs seen at the wall and in the whole tray, `kind` the tray types, each of shape (trays,);
-    `priors` has the geometric factor of every type. On logs: trays of a type scatter around the type's own departure from
+    `priors` has the geometric factor of every type. On logs: trays of a type scatter around the type's own departure
+    from
     geometry, types around the farm's, the farm's around none; a normal model, solved exactly. The scatter between trays
     is the pooled one, held by a starting value.
     """
@@ -128,7 +131,8 @@ class TrayEggs:
 
 
 def tray_eggs(seen: float, seen_cv: float, factor: Factor) -> TrayEggs:
-    """Eggs in a tray from the eggs seen at its wall, with the errors of the look, of the factor and between trays together."""
+    """Eggs in a tray from the eggs seen at its wall, with the errors of the look, of the factor and between trays
+    together."""
     if seen <= 0:
         raise CannotTell("No eggs were seen at the wall, so nothing can be said of the tray.")
     log_sd = math.sqrt(math.log1p(seen_cv**2) + factor.log_se**2 + factor.log_spread**2)
