@@ -56,12 +56,12 @@ class Offers:
         return {**filled, **dict(job.fill), **more}, (*job.asks, *asks)
 
     def _lay(self, job: Job) -> Answer:
-        before = self._last_in.get(job.bin or "")
+        before, drawn = self._last_in.get(job.bin or ""), dict(job.fill)
         filled = {"clutch": self._clutch_names.next(self._day, before.name if before else None)}
-        tray = before.tray_type if before else self._usual_tray()
+        tray = drawn.get("tray_type") or (before.tray_type if before else self._usual_tray())
         if tray:
             filled["tray_type"] = tray
-        batch, asks = self._substrate()
+        batch, asks = ({}, ()) if {"substrate", "cycle"} & drawn.keys() else self._substrate()
         return {**filled, **batch}, (() if tray else ("tray_type",)) + asks
 
     def _usual_tray(self) -> str | None:

@@ -10,6 +10,7 @@ from datetime import date
 
 from chirr.book.standing import BinNow, Clutch, Lot, Standing
 from chirr.desk.shapes import Band, Beliefs
+from chirr.desk.trial_round import as_drawn, drawn_on, stay_days
 from chirr.engine.rounds import care, lots, trays
 from chirr.engine.rounds.due import Job
 from chirr.records import FarmCard
@@ -63,8 +64,12 @@ def jobs_of(scene: Scene) -> DayJobs:
     ready = {lot.bin for lot in lot_cares if lot.ready and (lot.ready[1] - day).days <= 1 and not lot.breeding}
     for bin_ in s.bins.values():
         found.jobs.extend(care.care_jobs(_bin_care(scene, bin_, ready), scene.card.feed_days, day, today))
+    drawn = drawn_on(day)
     for laying in _laying_bins(scene):
-        found.jobs.extend(trays.swap_jobs(laying, scene.card.swap_days, day, today))
+        of_trials = drawn.get(laying.bin, [])
+        swap_days = stay_days(of_trials) or scene.card.swap_days
+        swaps = trays.swap_jobs(laying, swap_days, day, today)
+        found.jobs.extend(as_drawn(job, of_trials, s) for job in swaps)
     for clutch in _clutch_cares(scene):
         found.jobs.extend(trays.clutch_jobs(clutch, scene.card.substrate_cycles, day, today))
         if clutch.bin is not None and trays.near_hatching(clutch, day):

@@ -1,9 +1,4 @@
-"""Trials in the book: what the farm gives a plan to rest on, the draw, and the note that keeps it.
-
-A plan is a `note` entry whose note is the word 'trial' and a line of JSON; the way of a clutch is read from what the
-book says of its tray anyway (type, substrate, cycle, days in), or from a note on the clutch or lot: 'way NAME'. So a
-trial travels with the folder and is corrected like any other entry (docs/decisions/trials-are-notes.md).
-"""
+"""A trial planned from the farm's own book: what a plan rests on, the draw, and the notes written down."""
 
 from __future__ import annotations
 
@@ -15,63 +10,17 @@ import numpy as np
 from uuid_utils.compat import uuid7
 
 from chirr.book import actions, ledger, shelf
-from chirr.book.replay import voided
 from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.belief import swap_days_of
 from chirr.desk.trial_answers import Answer
-from chirr.desk.trial_rows import WAY, own_spread
-from chirr.desk.trial_sizes import BY, OUTCOMES, Ground
+from chirr.desk.trial_notes import Trial, all_trials, trial
+from chirr.desk.trial_rows import own_spread
+from chirr.desk.trial_sizes import Ground
 from chirr.desk.trial_tables import TableFault
+from chirr.desk.trial_words import WAY, WORD
 from chirr.engine.trials.allocation import allocate, allocate_crossing
 from chirr.records import Entry, Person
-
-WORD = "trial "
-
-
-class Trial(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A plan as it stands in the book. `bins` holds the order of ways of each bin; one way where it keeps it."""
-
-    trial: str
-    by: str
-    ways: tuple[str, ...]
-    outcome: str
-    margin: float = 0.1
-    alpha: float = 0.05
-    bins: dict[str, tuple[str, ...]] = {}
-    start: str = ""
-    weeks: int = 0
-    period_weeks: int = 0
-    clutches: int = 0
-    """Clutches of all ways with which the trial ends."""
-
-
-_decode = msgspec.json.Decoder(Trial).decode
-
-
-def all_trials() -> dict[str, Trial]:
-    """Trials of the book by name, the latest note of each."""
-    void = voided(ledger.entries("replaces IS NOT NULL"))
-    found: dict[str, Trial] = {}
-    for e in ledger.entries("deed = 'note' AND note LIKE 'trial {%%'"):
-        if e.id in void or e.note is None:
-            continue
-        try:
-            plan = _decode(e.note.removeprefix(WORD))
-        except msgspec.DecodeError:
-            continue  # somebody's own words that begin alike
-        if plan.by in BY and plan.outcome in OUTCOMES and len(plan.ways) > 1:
-            found[plan.trial] = plan
-    return found
-
-
-def trial(name: str) -> Trial:
-    """A trial by name; LookupError when there is none."""
-    known = all_trials()
-    if name not in known:
-        have = f"there are {', '.join(known)}" if known else "there is none yet"
-        raise LookupError(f"The book has no trial called {name}; {have}.")
-    return known[name]
 
 
 def ground(outcome: str) -> Ground:
@@ -100,6 +49,14 @@ def keep(
     option = next((o for o in answer["options"] if o["kind"] == kind), None)
     if option is None:
         raise TableFault(f"There are too few bins for this plan ({kind}).")
+    if answer["by"] == "tray_type":
+        known = {x.tray_type for x in shelf.tray_types()}
+        strange = [w for w in answer["ways"] if w not in known]
+        if strange:
+            have = ", ".join(sorted(known)) or "none yet"
+            raise TableFault(f"The farm has no tray type {' or '.join(strange)}; it has {have}.")
+    if answer["by"] == "days_in" and not all(w.isdigit() and int(w) > 0 for w in answer["ways"]):
+        raise TableFault("Days in the bin are whole numbers, such as --ways 2,3.")
     s = ledger.live()
     blocks = _blocks(s)
     if len(blocks) < (len(answer["ways"]) if kind == "crossing" else 2 * len(answer["ways"])):
@@ -146,3 +103,6 @@ def mark(way: str, *, clutch: str | None, lot: str | None, actor: Person) -> Non
     at = max(int(time.time()), ledger.last_at() or 0)
     entry = Entry(id=str(uuid7()), at=at, deed="note", person=actor.person, clutch=clutch, lot=lot, note=WAY + way)
     actions.record([entry], actor=actor)
+
+
+__all__ = ["Trial", "all_trials", "ground", "keep", "mark", "trial"]

@@ -11,13 +11,12 @@ from chirr.book.replay import voided
 from chirr.book.standing import Clutch, Standing
 from chirr.desk import clock
 from chirr.desk.gather import COUNT_CV
-from chirr.desk.trial_sizes import BY
+from chirr.desk.trial_words import BY, WAY
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.rows import Spread, Units, spread_of
 
 ENOUGH_CLUTCHES, ENOUGH_BINS = 20, 3
 """Counted clutches and their bins before the farm's own spread is believed (judgement)."""
-WAY = "way "
 
 
 @dataclass(slots=True)
@@ -114,10 +113,10 @@ def _lots(s: Standing, by: str, marks: dict[str, str]) -> list[_Row]:
 
 
 def _marks() -> dict[str, str]:
-    """clutch or lot -> the way that its latest note 'way NAME' gives it."""
+    """clutch or lot -> the way that its latest note 'way NAME', or the note of its laying, gives it."""
     void = voided(ledger.entries("replaces IS NOT NULL"))
     out: dict[str, str] = {}
-    for e in ledger.entries("deed = 'note' AND note LIKE 'way %%'"):
+    for e in ledger.entries("deed IN ('note', 'lay') AND note LIKE 'way %%'"):
         thing = e.clutch or e.lot
         if e.id not in void and thing and e.note:
             out[thing] = e.note.removeprefix(WAY).strip()

@@ -3,42 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from chirr.book.standing import Clutch
 from chirr.desk.trial_answers import Answer
 from chirr.desk.trial_tables import TableFault
+from chirr.desk.trial_words import BY, OUTCOMES
 from chirr.engine.trials.rows import Spread
 from chirr.engine.trials.sizing import MOST_WEEKS, Sized, sized, smallest_margin
 
 USUAL = Spread(bin_sd=0.2, clutch_sd=math.hypot(0.40, 0.34))
 """Before any data, on logs: between bins, and between clutches of a bin with a core sample's error of 35 % (judgement;
 the error of counting is common practice, no published source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What is compared: its unit, and whether less of it is better."""
-
-    unit: str
-    less: bool = False
-
-
-OUTCOMES: dict[str, Outcome] = {
-    "eggs": Outcome("eggs a clutch"), "pinheads": Outcome("pinheads a clutch"), "kg": Outcome("kg a lot"),
-    "minutes": Outcome("minutes a tray", less=True),
-}  # fmt: skip
-
-BY: dict[str, Callable[[Clutch], str | None]] = {
-    "tray_type": lambda c: c.tray_type,
-    "substrate": lambda c: c.substrate,
-    "cycle": lambda c: None if c.cycle is None else str(c.cycle),
-    "days_in": lambda c: None if c.pulled_at is None else str(round((c.pulled_at - c.laid_at) / 86400)),
-    "mark": lambda _: None,
-}
-"""How the book tells the ways of clutches apart; 'mark' is by notes 'way NAME' on clutches or lots."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

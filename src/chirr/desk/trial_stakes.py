@@ -11,7 +11,7 @@ from chirr.book import ledger, shelf
 from chirr.book.standing import Standing
 from chirr.desk.belief import swap_days_of
 from chirr.desk.trial_answers import Answer
-from chirr.desk.trial_plans import Trial, trial
+from chirr.desk.trial_notes import Trial, trial
 from chirr.desk.trial_rows import gathered
 from chirr.desk.trial_worth import Effect, Stakes, decided
 from chirr.engine.trials.pair import Rule

@@ -15,9 +15,11 @@ import numpy as np
 from chirr.book import ledger
 from chirr.desk import clock
 from chirr.desk.trial_answers import Answer, pair_json
-from chirr.desk.trial_plans import Trial, trial
+from chirr.desk.trial_notes import Trial, trial
+from chirr.desk.trial_round import turn
 from chirr.desk.trial_rows import gathered
-from chirr.desk.trial_sizes import OUTCOMES, asked
+from chirr.desk.trial_sizes import asked
+from chirr.desk.trial_words import OUTCOMES
 from chirr.engine.trials.looks import always_interval
 from chirr.engine.trials.pair import Rule
 from chirr.engine.trials.rows import Units, judge_units
@@ -55,12 +57,8 @@ def _of_trial(t: Trial) -> tuple[Units, list[str]]:
     units = gathered(ledger.live(), t.by, t.outcome, since=first, until=last, bins=set(t.bins) or None, adjust=False)
     strays = []
     for bin_, way, day in zip(units.bin.tolist(), units.way.tolist(), units.date.tolist(), strict=True):
-        drawn = t.bins.get(bin_, ())
-        if not drawn:
-            continue
-        weeks = (date.fromisoformat(day) - date.fromisoformat(t.start)).days // 7
-        due = drawn[min(weeks // max(t.period_weeks, 1), len(drawn) - 1)]
-        if way != due:
+        due = turn(t, bin_, date.fromisoformat(day))
+        if due is not None and way != due:
             strays.append(f"bin {bin_} on {day} had {way} instead of {due}")
     return units, strays
 
