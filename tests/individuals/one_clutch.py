@@ -85,6 +85,7 @@ class OneClutch:
     def looked_ahead_on(self, now_h: float, days: int, monkeypatch: pytest.MonkeyPatch) -> Told:
         """What ahead says, from `now_h` on, when every draw is the table's value and the weather stays as it is."""
         monkeypatch.setattr(ahead, "WEATHER_C", 0.0)
+        monkeypatch.setattr(ahead, "WEATHER_UNMEASURED_C", 0.0)
         loose = self.belief(now_h)
         surely = 1e12 * sparse.identity(loose.latents.size, format="csc")
         latents = replace(loose.latents, lot_sd=np.zeros_like(loose.latents.lot_sd))

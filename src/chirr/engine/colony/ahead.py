@@ -19,7 +19,7 @@ from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_a
 from chirr.engine.colony.history import UsualMove
 from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, log_loss
 from chirr.engine.colony.schedule import egg_readings
-from chirr.engine.colony.walk import Cohorts, Told, walk
+from chirr.engine.colony.walk import Cohorts, Told, side_by_side, walk
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -143,7 +143,7 @@ def look_ahead(
     """
     needed = _with_parents(belief, living)
     z = draw(belief, draws, rng, lots=needed)
-    told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False)
+    told = _walk_on_all_processors(belief, z, needed)
     rooms = int(place_room.max(initial=0)) + 1
     known = np.resize(belief.history.measured_rooms, rooms)
     weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
@@ -178,6 +178,18 @@ def look_ahead(
 
 THREADS = 2
 """Lots are independent and NumPy works outside the interpreter's lock, so two processors share them."""
+
+
+def _walk_on_all_processors(belief: Belief, z: Floats, needed: NDArray[np.bool_]) -> Told:
+    """The walk of many draws, each processor taking its part of them."""
+
+    def part(draws: Floats) -> Told:
+        return walk(
+            draws, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False
+        )
+
+    with ThreadPoolExecutor(THREADS) as pool:
+        return side_by_side(list(pool.map(part, np.array_split(z, THREADS, axis=1))))
 
 
 def _with_parents(belief: Belief, living: Ints) -> NDArray[np.bool_]:

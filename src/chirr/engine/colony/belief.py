@@ -30,6 +30,9 @@ Ints = NDArray[np.int64]
 ODD_BEYOND = 4.0
 """A fact this many spreads from what the rest says is named."""
 
+SPREAD_AGAIN = 0.02
+"""Spreads are learnt anew when the number of facts has changed by this share."""
+
 BLURS, _FINE_STEPS, _FEW_STEPS = (6.0, 2.0), 8, 3
 """The search begins with every fact's spread multiplied by these in turn, then takes at most so many steps more."""
 
@@ -105,7 +108,9 @@ def believe(
     blurs: tuple[float, ...] = BLURS
     z, steps, spread_rounds = np.zeros(latents.size), _FINE_STEPS, SPREAD_ROUNDS
     if learnt is not None:
-        z, blurs, steps, spread_rounds = start_at(learnt, history, schedule, latents), (), _FEW_STEPS, 1
+        z, blurs, steps, spread_rounds = start_at(learnt, history, schedule, latents), (), _FEW_STEPS, 0
+        if abs(len(facts.what) - learnt.facts) > SPREAD_AGAIN * len(facts.what):
+            spread_rounds = 1
         if len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
             latents = rescaled(latents, np.array(learnt.clutch), np.array(learnt.lot))
     search = Search(latents, schedule, arrays, bio, facts, laid)

@@ -81,14 +81,9 @@ def run_on(
     number = _left(c, x, age, bins, bio)
     if shown is not None:
         number = number * shown
-    until = np.minimum(nymph[:, None], adult_at)  # after the adult moult no warmth changes the size any more
-    clock = np.maximum(c.clock[0] + until - begun, 0.05)
-    warmth = passed[WARMTH]
-    warmer = (c.warmth[0] + np.interp(until, nymph, warmth) - np.interp(begun, nymph, warmth)) / clock
-    cap = -np.log(1 - bio.size_cap)
-    adult = (c.log_adult_mg[0] + np.clip(-bio.size_slope * warmer, -cap, cap)).astype(f4)
+    adult = c.log_adult_mg[0].astype(f4) + _size_effect(c, passed, begun, adult_at, bio)
     m0 = setting.log_hatchling_mg.astype(f4)
-    mean, variance, slope = (v.astype(f4) for v in bio.curve.at(x))
+    mean, variance, slope = bio.curve.single(x)
     span = adult - m0
     log_mg = m0 + span * mean - f4(0.5 * np.log1p(bio.curve.mass_cv**2))
     log_variance = span**2 * (variance + slope**2 * c.x_variance[0].astype(f4)) + f4(np.log1p(bio.curve.mass_cv**2))
@@ -104,6 +99,19 @@ def run_on(
         x_now=float(np.mean(x[0])),
         adult_days_now=float(np.mean(age[0])),
     )
+
+
+def _size_effect(c: Cohorts, passed: Floats, begun: Floats, adult_at: Floats, bio: Biology) -> Floats32:
+    """Log of what warmth does to the adult mass by each day; after the adult moult no warmth changes it any more."""
+    nymph, warmth = passed[NYMPH].astype(np.float32)[:, None], passed[WARMTH]
+    grown = nymph > adult_at.astype(np.float32)
+    base_clock = (c.clock[0] - begun).astype(np.float32)
+    base_warmth = (c.warmth[0] - np.interp(begun, passed[NYMPH], warmth)).astype(np.float32)
+    at_moult = np.interp(adult_at, passed[NYMPH], warmth).astype(np.float32)
+    clock = np.maximum(base_clock + np.where(grown, adult_at.astype(np.float32), nymph), np.float32(0.05))
+    warmer = (base_warmth + np.where(grown, at_moult, warmth.astype(np.float32)[:, None])) / clock
+    cap = float(-np.log(1 - bio.size_cap))
+    return np.asarray(np.clip(np.float32(-bio.size_slope) * warmer, -cap, cap), dtype=np.float32)
 
 
 def _ready(
@@ -138,7 +146,21 @@ def class_shares(
             yield 1.0, 1.0
             continue
         u: Floats32 = (cohort.log_mg - np.float32(np.log(bound))) / sd
-        yield normal_share(u), normal_share(u + sd)
+        yield _share_where_unsure(u), _share_where_unsure(u + sd)
+
+
+def _share_where_unsure(u: Floats32) -> Floats32:
+    """`normal_share` by days, worked out only for the days on which some draw is neither all below nor all above."""
+    out = np.zeros_like(u)
+    low, high = u.min(axis=1), u.max(axis=1)
+    out[low >= _SURE] = 1.0
+    unsure = (low < _SURE) & (high > -_SURE)
+    out[unsure] = normal_share(u[unsure])
+    return out
+
+
+_SURE = 5.0
+"""So many spreads from a bound a share is 0 or 1 for every purpose here."""
 
 
 def normal_share(u: Floats32) -> Floats32:

@@ -25,13 +25,15 @@ Floats = NDArray[np.float64]
 class Learnt:
     """Unknowns in standard units by the name of what they belong to; factors on the prior spreads.
 
-    farm: unknown -> value; things: 'clutch NAME', 'lot NAME', 'entry ID' -> values; clutch, lot: spread factors.
+    farm: unknown -> value; things: 'clutch NAME', 'lot NAME', 'entry ID' -> values; clutch, lot: spread factors;
+    facts: how many there were.
     """
 
     farm: dict[str, float] = field(default_factory=dict)
     things: dict[str, list[float]] = field(default_factory=dict)
     clutch: tuple[float, ...] = ()
     lot: tuple[float, ...] = ()
+    facts: int = 0
 
 
 def learnt_of(belief: Belief) -> Learnt:
@@ -49,6 +51,7 @@ def learnt_of(belief: Belief) -> Learnt:
 
     return Learnt(
         farm=dict(zip(FARM, z[: len(FARM)].tolist(), strict=True)), things=things,
+        facts=len(belief.facts.what),
         clutch=factor(latents.clutch_sd, prior_spreads()[0]), lot=factor(latents.lot_sd, prior_spreads()[1]),
     )  # fmt: skip
 

@@ -33,6 +33,18 @@ class SizeCurve:
         part = step - i
         return tuple(a[i] + part * (a[i + 1] - a[i]) for a in (self.mean, self.variance, self.slope))
 
+    def single(self, x: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+        """The same in single precision, for many draws and days at once."""
+        step = np.clip(x, 0.0, _TOP - 1e-5) * np.float32((len(_GRID) - 1) / _TOP)
+        i = np.minimum(step.astype(np.int32), len(_GRID) - 2)
+        part = step - i.astype(np.float32)
+        mean, variance, slope = (
+            low + part * (np.take(table, i + 1) - low)
+            for table in (self.mean.astype(np.float32), self.variance.astype(np.float32), self.slope.astype(np.float32))
+            for low in (np.take(table, i),)
+        )
+        return mean, variance, slope
+
 
 def size_curve(species: Species) -> SizeCurve:
     """The curve of one species, by averaging over equally likely paces of single crickets."""

@@ -6,7 +6,8 @@ unknowns. Observations are predicted on the way, on the log scale.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from math import gamma
 
 import numpy as np
@@ -197,6 +198,18 @@ class Told:
     log_mg: Floats
     log_variance: Floats
     adult_days: Floats
+
+
+def side_by_side(parts: Sequence[Told]) -> Told:
+    """Walks of the same farm under different draws as one, the draws one after the other."""
+
+    def joined(name: str, holder: str | None = None) -> Floats:
+        return np.concatenate([getattr(getattr(p, holder) if holder else p, name) for p in parts], axis=-1)
+
+    kinds = {"lots": Cohorts, "clutches": Clutches, "farm": FarmLevel}
+    held = {k: cls(**{f.name: joined(f.name, k) for f in fields(cls)}) for k, cls in kinds.items()}
+    plain = ("log_number", "log_mg", "log_variance", "adult_days")
+    return Told(**held, **{name: joined(name) for name in plain})  # type: ignore[arg-type]
 
 
 def clutches_of(
