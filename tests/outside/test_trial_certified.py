@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from chirr.engine.trials.blocks import one_way
+from chirr.engine.trials.doubts import lag_one
 from chirr.engine.trials.estimates import summary
 
 
@@ -52,8 +53,9 @@ def test_simon_and_lesage(name, rel):
 
 @pytest.mark.parametrize("base", [1_000_000, 10_000_000])
 def test_spread_of_numbers_with_a_large_offset(base):
-    """NIST StRD, NumAcc3 and NumAcc4 (from memory): mean base + 0.2 and spread 0.1 exactly."""
+    """NIST StRD, NumAcc3 and NumAcc4 (from memory): mean base + 0.2, spread 0.1, neighbours -0.999."""
     values = [base + 0.2, *([base + 0.1, base + 0.3] * 500)]
     found = summary(values)
     assert found.mean == pytest.approx(base + 0.2, rel=1e-15)
     assert found.sd == pytest.approx(0.1, rel=1e-8)
+    assert lag_one(values) == pytest.approx(-0.999, rel=1e-8)

@@ -64,10 +64,22 @@ def test_two_rates_of_gu_and_others():
     for method, p in one_sided.items():
         assert r.p(method) / 2 == pytest.approx(p, abs=6e-7), method
     assert r.p_exact() == pytest.approx(0.0006751827, abs=1e-9)
+    assert r.p_expected() == pytest.approx(0.0005672618, abs=1e-9), "E-test, computed (statsmodels 0.15.0)"
     assert r.interval_log() == pytest.approx((1.361280, 3.270517), abs=1e-6)
     assert r.interval_score() == pytest.approx((1.365962, 3.259306), abs=1e-6)
     assert r.p_above(1.2) == pytest.approx(0.006651774552714537, rel=1e-10)
     assert r.p_above(1.2, mid=True) == pytest.approx(0.005094603529853279, rel=1e-10)
+
+
+@pytest.mark.parametrize("method", ["score", "wald"])
+@pytest.mark.parametrize(("a", "b", "null"), [(3, 9, 1.0), (0, 4, 1.0), (14, 2, 2.0), (40, 31, 1.5)])
+def test_the_e_test_agrees_with_statsmodels(method, a, b, null):
+    """statsmodels, etest_poisson_2indep: Krishnamoorthy and Thomson 2004, J. Stat. Plan. Inference 119:23."""
+    from statsmodels.stats.rates import etest_poisson_2indep
+
+    ours = rates.TwoRates(count_a=a, exposure_a=80.0, count_b=b, exposure_b=110.0).p_expected(null, method)
+    _, theirs = etest_poisson_2indep(a, 80.0, b, 110.0, value=null, method=method)
+    assert ours == pytest.approx(theirs, abs=1e-8)
 
 
 def _cpunish():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -102,7 +103,8 @@ def look(
     margin: MarginText = "10%", paired: Paired = False, scale: Scale = None, alpha: Alpha = 0.05,
     against: Against = None, less_is_better: Less = False,
     planned: Annotated[
-        int | None, typer.Option(metavar="N", min=2, help="Rows of each way (or pairs) with which the trial ends.")
+        str | None,
+        typer.Option(metavar="N,N,N", help="Rows of each way (or pairs) at each planned look, the end last."),
     ] = None,
     json: Json = False,
 ) -> None:  # fmt: skip
@@ -110,16 +112,29 @@ def look(
     if name is not None:
         _from_book(name, csv, json=json)
         return
+    looks = _looks(planned)
     read = _table(csv, outcome, way, block)
     with told_plainly():
         from chirr.desk.trial_answers import looked
 
         question = _question(margin, scale, alpha, against, paired=paired, less=less_is_better, equal=False)
-        answer = looked(read.values, read.ways, read.blocks, question, planned)
+        answer = looked(read.values, read.ways, read.blocks, question, looks)
     if json:
         say_json(answer)
     else:
         tell_look(answer)
+
+
+def _looks(text: str | None) -> list[int]:
+    """Planned looks from '20,40,60'."""
+    if text is None:
+        return []
+    parts = [p.strip() for p in text.split(",")]
+    numbers = [int(p) for p in parts if p.isascii() and p.isdigit()]
+    rising = all(a < b for a, b in pairwise(numbers))
+    if len(numbers) < len(parts) or numbers[0] < 2 or not rising or numbers[-1] > 10**6:
+        raise BadInput(f"--planned is {text}; write rising whole numbers of 2 or more, such as 20,40,60.")
+    return numbers
 
 
 @app.command(short_help="How sure, or how many?")
@@ -292,7 +307,8 @@ def tell_look(answer: dict[str, Any]) -> None:
     if "planned_look" in answer:
         p = answer["planned_look"]
         share, z = in_chances(p["share"]), abs(p["z"])
-        say(f"At {share} of the plan |z| is {z:.2f}; as the first planned look it needs {p['bound']:.2f}.")
+        which = "the last planned look" if p["number"] == p["of"] else f"planned look {p['number']} of {p['of']}"
+        say(f"At {share} of the plan |z| is {z:.2f}; as {which} it needs {p['bound']:.2f}.")
     say(f"Verdict: {answer['verdict']}.")
     for remark in answer.get("remarks", ()):
         sorry(remark)

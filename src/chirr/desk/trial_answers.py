@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from scipy import stats
 
 from chirr.engine.trials.estimates import Estimate, Group, summary, unpaired
 from chirr.engine.trials.judge import Judgement, Margin, Question, judge, working_bounds
@@ -139,11 +140,16 @@ def power_answer(
 
 
 def looked(
-    values: Sequence[float], ways: Sequence[str], blocks: Sequence[str] | None, question: Question, planned: int | None
+    values: Sequence[float],
+    ways: Sequence[str],
+    blocks: Sequence[str] | None,
+    question: Question,
+    planned: Sequence[int] = (),
 ) -> Answer:
     """A look at a trial that still runs: an interval that may be looked at any time, and the bound of a planned look.
 
-    `planned` is the number of each way (or of pairs) at which the trial ends; the interval is tuned for it.
+    `planned` are the numbers of each way (or of pairs) at which looks were planned, the last one being where the trial
+    ends; the interval is tuned for that. With several of them it is their bounds that say whether it may be stopped.
     """
     j = judged(values, ways, blocks, question)
     if len(j.ways) != 2:
@@ -163,7 +169,7 @@ def looked(
         return out | {"verdict": v.says, "stop": False, "remarks": r.remarks}
     if not question.paired and blocks is None and "count" not in r.method:
         e = _one_spread(values, ways, j)
-    end = (planned or 20) / (1 if question.paired else 2)
+    end = (planned[-1] if planned else 20) / (1 if question.paired else 2)
     alpha = question.alpha
     back = math.exp if j.ratio else float
     low, high = always_interval(e, alpha, tuned_for=float(end))
@@ -172,13 +178,46 @@ def looked(
     null_out = low > 0 or high < 0
     margin = working_bounds(r.rule)
     inside = margin is not None and margin[0] < low and high < margin[1]
+    remarks = list(r.remarks)
     if planned:
-        share = min(e.size / end, 1.0)
-        z = bounds([share], alpha)[0]
-        out["planned_look"] = {"share": share, "z": e.value / e.se, "bound": z, "passed": abs(e.value / e.se) > z}
+        look = out["planned_look"] = _planned_look(e, planned, end, alpha)
+        if len(planned) > 1:
+            remarks.append(_BY_PLAN)
+            if not look["as_planned"]:
+                remarks.append("No look was planned at this number; its bound allows for where it falls.")
+            out["stop"] = look["passed"]
+            word = _better(r, up=e.value > 0)
+            out["verdict"] = (
+                f"it may be stopped: {r.a} is {word} than {r.b}, by the bound of planned look {look['number']}"
+                if look["passed"] else _GO_ON
+            )  # fmt: skip
+            return out | {"remarks": remarks}
     out["stop"] = bool(null_out or inside)
     out["verdict"] = _look_words(r, null_out=null_out, inside=inside, up=low > 0)
-    return out | {"remarks": r.remarks}
+    return out | {"remarks": remarks}
+
+
+_BY_PLAN = (
+    "With several planned looks their bounds decide, and only at those looks; stopping by the other interval as well "
+    "would spend the error twice."
+)
+_GO_ON = "go on: nothing is settled yet; looking has cost nothing"
+
+
+def _planned_look(e: Estimate, planned: Sequence[int], end: float, alpha: float) -> Answer:
+    """Which of the planned looks this is, the bound that it has after those before it, and whether it is passed.
+
+    The looks before it are taken to have been taken as planned; this one at the share of information that is in.
+    """
+    share = min(e.size / end, 1.0)
+    before = [x for n in planned[:-1] if (x := n / planned[-1]) < share - 0.5 / planned[-1]]
+    at_plan = [x for n in planned if abs((x := n / planned[-1]) - share) <= 0.5 / planned[-1]]
+    bound = bounds([*before, share], alpha)[-1]
+    z = float(stats.norm.isf(max(stats.t.sf(abs(e.value / e.se), e.df), 1e-300))) * (1 if e.value > 0 else -1)
+    return {
+        "number": len(before) + 1, "of": len(planned), "share": share, "z": z, "bound": bound,
+        "passed": abs(z) > bound, "as_planned": bool(at_plan) or len(planned) == 1,
+    }  # fmt: skip
 
 
 def _one_spread(values: Sequence[float], ways: Sequence[str], j: Judgement) -> Estimate:
@@ -191,11 +230,14 @@ def _one_spread(values: Sequence[float], ways: Sequence[str], j: Judgement) -> E
 def _look_words(r: PairResult, *, null_out: bool, inside: bool, up: bool) -> str:
     holds = "and this holds however often you have looked"
     if null_out:
-        word = "better" if up != r.rule.less_is_better else "worse"
-        return f"it may be stopped: {r.a} is {word} than {r.b}, {holds}"
+        return f"it may be stopped: {r.a} is {_better(r, up=up)} than {r.b}, {holds}"
     if inside:
         return f"it may be stopped: {r.a} is as good as {r.b} within your margin, {holds}"
-    return "go on: nothing is settled yet; looking has cost nothing"
+    return _GO_ON
+
+
+def _better(r: PairResult, *, up: bool) -> str:
+    return "better" if up != r.rule.less_is_better else "worse"
 
 
 __all__ = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 Floats = NDArray[np.float64]
@@ -41,11 +41,16 @@ def doubts(left: Floats, of: NDArray[np.int64], names: tuple[str, ...], *, logs:
     if 8 <= len(left) <= 5000 and left.std() > 0 and not len(odd) and stats.shapiro(left).pvalue < SURE:
         where = " even on the log scale" if logs else ""
         out.append(f"The errors are not bell-shaped{where}; trust the look by ranks where the two disagree.")
-    if len(left) >= 20:
-        c = left - left.mean()
-        along = float(c[1:] @ c[:-1] / (c @ c)) if float(c @ c) > 0 else 0.0
-        if along > 3 / np.sqrt(len(left)):
-            out.append(
-                "Neighbouring values resemble each other, as when something drifts with time: give the date as a block."
-            )
+    if len(left) >= 20 and lag_one(left) > 3 / np.sqrt(len(left)):
+        out.append(
+            "Neighbouring values resemble each other, as when something drifts with time: give the date as a block."
+        )
     return out
+
+
+def lag_one(values: ArrayLike) -> float:
+    """Autocorrelation of neighbours, about the common mean; nought where nothing varies. values: shape (n,)."""
+    v = np.asarray(values, dtype=np.float64)
+    c = v - v.mean()
+    c -= c.mean()  # what rounding left of a large offset
+    return float(c[1:] @ c[:-1] / (c @ c)) if float(c @ c) > 0 else 0.0
