@@ -22,7 +22,7 @@ What = Annotated[
         "--by", metavar="WHAT", help="What tells the ways apart: tray_type, substrate, cycle, days_in or mark."
     ),
 ]
-Counted = Annotated[str, typer.Option(metavar="WHAT", help="eggs, pinheads, kg or minutes.")]
+Counted = Annotated[str, typer.Option(metavar="WHAT", help="eggs, pinheads, survivors, kg, kg_per_clutch, minutes.")]
 Loss = Annotated[str, typer.Option(metavar="M", help="How big a loss would matter, such as 10%.")]
 Who = Annotated[str | None, typer.Option(metavar="NAME", help="Who writes it; without it, the first owner.")]
 KINDS = {"apart": "each bin keeps one way", "crossing": "each bin has every way in turn"}
@@ -135,7 +135,7 @@ def records(
     alpha: Alpha = 0.05,
     json: Json = False,
 ) -> None:
-    """Look at the ways in the record that nobody drew by lot, adjusted for bin, date, days in and breeders' age."""
+    """Look at the ways in the record that nobody drew by lot, adjusted for bin, date, temperature and breeders' age."""
     open_farm()
     with told_plainly():
         from chirr.desk.trials import records as looked

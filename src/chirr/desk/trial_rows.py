@@ -8,10 +8,12 @@ import numpy as np
 
 from chirr.book import ledger
 from chirr.book.replay import voided
-from chirr.book.standing import Clutch, Standing
+from chirr.book.standing import Clutch, Lot, Standing
 from chirr.desk import clock
+from chirr.desk.air import Air
 from chirr.desk.gather import COUNT_CV
-from chirr.desk.trial_words import BY, WAY
+from chirr.desk.trial_lots import for_each_clutch, kilograms
+from chirr.desk.trial_words import BY, OUTCOMES, WAY
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.rows import Spread, Units, spread_of
 
@@ -29,6 +31,7 @@ class _Row:
     days_in: float
     cycle: float
     breeders_days: float
+    temp_c: float = float("nan")
 
 
 def gathered(
@@ -43,14 +46,15 @@ def gathered(
 ) -> Units:
     """Outcomes by way in the order of time, with what can be adjusted for when `adjust`."""
     marks = _marks() if by == "mark" else {}
-    if outcome == "kg":
-        rows = _lots(s, by, marks)
+    air = Air(since, min(until, s.at)) if adjust else None
+    if OUTCOMES[outcome].of == "lots":
+        rows = _lots(s, by, marks, outcome, air)
     else:
         value = _minutes(s) if outcome == "minutes" else _counted(s, outcome)
         rows = [
             _Row(
                 value[c.name][0], way, c.bin, c.laid_at, value[c.name][1], _days_in(c), float(c.cycle or np.nan),
-                _age(s, c),
+                _age(s, c), _air_c(air, c),
             )
             for c in s.clutches.values()
             if c.name in value and (way := marks.get(c.name) if by == "mark" else BY[by](c)) is not None
@@ -61,7 +65,7 @@ def gathered(
     zone = clock.zone()
     more = {
         "days in the bin": [r.days_in for r in rows], "cycle": [r.cycle for r in rows],
-        "age of the breeders": [r.breeders_days for r in rows],
+        "age of the breeders": [r.breeders_days for r in rows], "temperature": [r.temp_c for r in rows],
     } if adjust else {}  # fmt: skip
     return Units(
         value=np.array([r.value for r in rows], dtype=np.float64), way=np.array([r.way for r in rows], dtype=np.str_),
@@ -95,11 +99,13 @@ def _minutes(s: Standing) -> dict[str, tuple[float, float]]:
     return {c: (sum(deeds.values()), 0.0) for c, deeds in spent.items() if len(deeds) == 2}
 
 
-def _lots(s: Standing, by: str, marks: dict[str, str]) -> list[_Row]:
-    """Kilograms of lots that were harvested whole, by the mark of the lot, or the common way of its clutches."""
+def _lots(s: Standing, by: str, marks: dict[str, str], outcome: str, air: Air | None) -> list[_Row]:
+    """What lots gave, by the mark of the lot, or the common way of its clutches."""
+    gave = kilograms(s) if outcome == "kg" else for_each_clutch(s, crickets=outcome == "survivors")
     rows = []
-    for lot in s.lots.values():
-        if lot.end_kg is None or lot.ended_at is None or not lot.stays:
+    for g in gave:
+        lot = g.lot
+        if lot.ended_at is None or not lot.stays or not g.value > 0:
             continue
         if by == "mark":
             way = marks.get(lot.name)
@@ -107,9 +113,21 @@ def _lots(s: Standing, by: str, marks: dict[str, str]) -> list[_Row]:
             ways = {BY[by](s.clutches[c]) for c in lot.clutches if c in s.clutches}
             way = ways.pop() if len(ways) == 1 else None
         if way is not None:
-            bin_ = lot.stays[-1].bin or ""
-            rows.append(_Row(lot.end_kg, way, bin_, lot.named_at, 0.02, np.nan, np.nan, np.nan))
+            began = lot.began_at or lot.named_at
+            temp_c = air.along_c(lot.stays, began, lot.ended_at) if air else np.nan
+            bin_, at = _begun(s, lot)
+            rows.append(_Row(g.value, way, bin_, at, g.cv, np.nan, np.nan, np.nan, temp_c))
     return rows
+
+
+def _begun(s: Standing, lot: Lot) -> tuple[str, int]:
+    """The breeding bin that all clutches of a lot came from, else its own last bin; and when the first was laid."""
+    fed_by = [s.clutches[c] for c in lot.clutches if c in s.clutches]
+    bins = {c.bin for c in fed_by}
+    return (
+        bins.pop() if len(bins) == 1 else lot.stays[-1].bin or "",
+        min((c.laid_at for c in fed_by), default=lot.named_at),
+    )
 
 
 def _marks() -> dict[str, str]:
@@ -125,6 +143,14 @@ def _marks() -> dict[str, str]:
 
 def _days_in(c: Clutch) -> float:
     return float("nan") if c.pulled_at is None else (c.pulled_at - c.laid_at) / 86400
+
+
+def _air_c(air: Air | None, c: Clutch) -> float:
+    """Mean temperature where the tray was laid in, while it was laid in [degC]."""
+    if air is None or not c.stays:
+        return float("nan")
+    here = c.stays[0]
+    return air.mean_c(here.room, here.level, c.laid_at, c.pulled_at or c.laid_at + 3 * 86400)
 
 
 def _age(s: Standing, c: Clutch) -> float:

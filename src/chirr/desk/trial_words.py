@@ -14,14 +14,17 @@ WAY = "way "
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What is compared: its unit, and whether less of it is better."""
+    """What is compared: its unit, whether less of it is better, and what it is counted of."""
 
     unit: str
     less: bool = False
+    of: str = "clutches"
 
 
 OUTCOMES: dict[str, Outcome] = {
-    "eggs": Outcome("eggs a clutch"), "pinheads": Outcome("pinheads a clutch"), "kg": Outcome("kg a lot"),
+    "eggs": Outcome("eggs a clutch"), "pinheads": Outcome("pinheads a clutch"),
+    "survivors": Outcome("crickets harvested for each clutch", of="lots"), "kg": Outcome("kg a lot", of="lots"),
+    "kg_per_clutch": Outcome("kg harvested for each clutch", of="lots"),
     "minutes": Outcome("minutes a tray", less=True),
 }  # fmt: skip
 

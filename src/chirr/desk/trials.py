@@ -103,7 +103,7 @@ def _judged(
     against = ways[-1]
     for way in ways[:-1]:
         r = judge_units(units, way, against, rule)
-        v = verdict(r, max(counts.get(way, 0), 1), max(counts.get(against, 0), 1), noun="clutches")
+        v = verdict(r, max(counts.get(way, 0), 1), max(counts.get(against, 0), 1), noun=OUTCOMES[outcome].of)
         p = pair_json(r, v)
         if r.estimate is not None and planned:
             low, high = always_interval(r.estimate, alpha, tuned_for=planned / (2 * len(ways)))
