@@ -27,6 +27,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "promise": ("/ahead/promise?amount=10&unit=crickets&size_class=big&day=2027-04-10", SEE),
     "grade": ("/ahead/grade", SEE),
     "trays": ("/trays", SEE),
+    "laying": ("/trays/laying?adults=600", SEE),
     "trials": ("/trials", SEE),
     "trial": ("/trials/none-such", dict.fromkeys(SEE, 404)),
     "book": ("/book", SEE),

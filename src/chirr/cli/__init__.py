@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from chirr.cli import asking, count, grade, moving, serving, time, trial_farm
+from chirr.cli import asking, count, grade, laying, moving, serving, time, trial_farm
 from chirr.cli.say import Sentence, sorry
 
 app = typer.Typer(
@@ -30,6 +30,7 @@ app.command("check", short_help="Look a folder or the book over for faults.")(mo
 app.command("template", short_help="Write an empty farm folder to start from.")(moving.template)
 app.command("round", short_help="What is due today, in walking order.")(asking.round_)
 app.command("ahead", short_help="The weeks ahead, with their odds.")(asking.ahead)
+app.command("laying", short_help="How long to leave a tray in, and how many to give a bin.")(laying.laying)
 app.command("time", short_help="How long each deed takes, and where the hours of the week go.")(time.time_)
 app.add_typer(trial_farm.app, name="trial", short_help="Which way is better? Plan, watch and judge a trial.")
 app.command("grade", short_help="How good the forecasts have been.")(grade.grade)

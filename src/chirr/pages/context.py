@@ -19,7 +19,7 @@ PLACES = (
 )
 
 BELONGS = {
-    "bin": "racks", "lot": "racks", "clutch": "trays", "promise": "ahead", "grade": "ahead", "add": "book",
+    "bin": "racks", "lot": "racks", "clutch": "trays", "laying": "trays", "promise": "ahead", "grade": "ahead", "add": "book",
     "entry": "book", "correct": "book", "replace": "book", "cautions": "farm", "me": "",
 }  # fmt: skip
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from chirr.pages.views import ahead, book, farm, grade, people, racks, setup, sign, trays, trials
+from chirr.pages.views import ahead, book, farm, grade, laying, people, racks, setup, sign, trays, trials
 from chirr.pages.views import round as round_
 
 urlpatterns = [
@@ -27,6 +27,7 @@ urlpatterns = [
     path("ahead/promise", ahead.promise, name="promise"),
     path("ahead/grade", grade.grade, name="grade"),
     path("trays", trays.trays, name="trays"),
+    path("trays/laying", laying.laying, name="laying"),
     path("trials", trials.trials, name="trials"),
     path("trials/<path:name>", trials.trial, name="trial"),
     path("book", book.book, name="book"),

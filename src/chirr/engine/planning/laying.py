@@ -1,0 +1,249 @@
+"""Eggs in a tray against the days it is left in, and how many trays a bin deserves, as draws of the farm's belief.
+
+The curve is the law that belief itself is fitted with (`eggs_per_cm2_in_tray`). Belief knows the level, the filling up
+and the tray type, and takes how fast eggs are eaten from the table. Here the eating is left open as widely as its
+range says; each of its values keeps the eggs at the farm's usual days in as they are believed, so it bends the curve
+only, and the farm's own counts of trays left in shorter and longer say which bends go with them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.biology.laying import age_curve, eggs_per_cm2_in_tray
+from chirr.engine.biology.species import Species
+from chirr.engine.colony.belief import Belief, draw
+from chirr.engine.colony.facts import TAIL
+from chirr.engine.colony.latents import FarmLevel, farm_level
+from chirr.engine.colony.walk import clutches_of
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+EGG_COUNT, PINHEAD_COUNT = 3, 4
+"""Kinds of fact, as `Facts.what` numbers them."""
+
+NEWEST_COUNTS = 3000
+"""Only so many of the latest counts say how the curve bends: more would say nothing new."""
+
+LEAST_DRAWS_LEFT = 0.1
+"""Counts weigh the draws only so hard that this share of them still bears the answer (judgement)."""
+
+USUAL_AGES = np.arange(7.0, 36.0)
+"""Adult days over which breeders usually lay, where no tray says how old they are: two to four weeks of laying (common
+practice)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayingDraws:
+    """What says how a tray fills, each of shape (draws,).
+
+    offered_per_female_day: eggs that one female lays in a day, into all trays of her bin together, at her best age and
+    warmth; capacity_per_cm2; eating_per_day2; level: factor on what then stands in a tray of this type.
+    """
+
+    offered_per_female_day: Floats
+    capacity_per_cm2: Floats
+    eating_per_day2: Floats
+    level: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Usual:
+    """How the farm lays: the medians of its trays.
+
+    offered: females times age and warmth factor on one cm2 of tray; days_in; vigour: age factor times warmth factor
+    of the breeders; trays: how many trays stand in a breeding bin together.
+    """
+
+    offered: float
+    days_in: float
+    vigour: float
+    trays: float
+
+
+def usual_laying(belief: Belief, species: Species, *, days_in: float, trays: float) -> Usual:
+    """The farm's usual laying from its latest trays; from the table where it has none.
+
+    days_in, trays: the habit where no tray tells, and trays together in a bin.
+    """
+    laid, arrays = belief.laid, belief.arrays
+    if not len(arrays.laid_h):
+        usual = float(age_factor(USUAL_AGES, species).mean())
+        return Usual(offered=usual, days_in=days_in, vigour=usual, trays=trays)
+    latest = np.argsort(arrays.laid_h)[-60:]
+    vigour = np.maximum(age_factor(laid.age_days[latest], species), 0.05) * laid.warmth_factor[latest]
+    return Usual(
+        offered=float(np.median(laid.females[latest] * vigour / arrays.area_cm2[latest])),
+        days_in=float(np.median(arrays.days_in[latest])),
+        vigour=float(np.median(vigour)),
+        trays=trays,
+    )
+
+
+def age_factor(age_days: Floats, species: Species) -> Floats:
+    """Laying at an adult age [days at 30 degC] relative to the peak, shape (...)."""
+    s = species
+    return age_curve(
+        age_days,
+        s.pre_oviposition_days.value,
+        ramp_days=s.laying_ramp_days.value,
+        plateau_days=s.laying_plateau_days.value,
+        decline_per_day=s.laying_decline_per_day.value,
+        fade_from_day=s.laying_fade_from_day.value,
+        end_day=s.laying_end_day.value,
+    )
+
+
+def laying_draws(
+    belief: Belief, species: Species, usual: Usual, *, tray_type: int, draws: int, rng: np.random.Generator
+) -> LayingDraws:
+    """Draws of how a tray of one type fills on this farm.
+
+    Parameters
+    ----------
+    belief : Belief
+    species : Species
+    usual : Usual
+    tray_type : int
+        Index of the type; -1 for one the farm does not know.
+    draws : int
+    rng : numpy Generator
+
+    Returns
+    -------
+    LayingDraws
+        With nothing counted, the published values and their ranges.
+    """
+    z = _farm_z(belief, draws, rng)
+    farm = farm_level(z, belief.latents, species)
+    table = species.egg_eating_per_day2
+    eating = table.value * np.exp(table.log_sd * rng.standard_normal(draws))
+    lam = usual.offered * farm.eggs_per_female_day
+    as_fitted = eggs_per_cm2_in_tray(lam, usual.days_in, farm.capacity_per_cm2, table.value)
+    pin = np.log(as_fitted / eggs_per_cm2_in_tray(lam, usual.days_in, farm.capacity_per_cm2, eating))
+    kept = _kept_by_counts(_fit_of_bends(belief, z, farm, eating, pin, table.value), rng)
+    of_type = farm.tray_type[tray_type] if 0 <= tray_type < len(farm.tray_type) else np.zeros(draws)
+    return LayingDraws(
+        offered_per_female_day=farm.eggs_per_female_day[kept] * usual.trays,
+        capacity_per_cm2=farm.capacity_per_cm2[kept],
+        eating_per_day2=eating[kept],
+        level=np.exp((of_type + pin)[kept]),
+    )
+
+
+def farm_draws(belief: Belief, draws: int, rng: np.random.Generator) -> FarmLevel:
+    """The farm's own level in joint draws."""
+    return farm_level(_farm_z(belief, draws, rng), belief.latents, belief.bio.species)
+
+
+def _farm_z(belief: Belief, draws: int, rng: np.random.Generator) -> Floats:
+    return draw(belief, draws, rng, lots=np.zeros(belief.latents.lot.shape[1], dtype=bool))
+
+
+def _fit_of_bends(
+    belief: Belief, z: Floats, farm: FarmLevel, eating: Floats, pin: Floats, fitted_eating: float
+) -> Floats:
+    """How much better each draw's bend explains the counts than the bend belief was fitted with, log odds (draws,)."""
+    facts, arrays, laid = belief.facts, belief.arrays, belief.laid
+    of_trays = np.flatnonzero(np.isin(facts.what, (EGG_COUNT, PINHEAD_COUNT)))
+    if not of_trays.size:
+        return np.zeros(len(eating))
+    newest = of_trays[np.argsort(arrays.laid_h[facts.row[of_trays]])][-NEWEST_COUNTS:]
+    c, eggs_counted = facts.row[newest], facts.what[newest] == EGG_COUNT
+    level = z.copy()
+    level[belief.latents.clutch] = 0.0
+    told = clutches_of(level, farm, belief.latents, arrays, laid, belief.bio)
+    expected = np.log(np.where(eggs_counted[:, None], told.eggs[c], told.pinheads[c]))
+    off = facts.value[newest, None] - expected - np.where(eggs_counted[:, None], farm.seen[0], farm.seen[1])
+    vigour = np.maximum(age_factor(laid.age_days[c], belief.bio.species), 0.05) * laid.warmth_factor[c]
+    lam = (laid.females[c] * vigour / arrays.area_cm2[c])[:, None] * farm.eggs_per_female_day
+    days = arrays.days_in[c, None]
+    fitted = eggs_per_cm2_in_tray(lam, days, farm.capacity_per_cm2, fitted_eating)
+    bend = np.log(eggs_per_cm2_in_tray(lam, days, farm.capacity_per_cm2, eating) / fitted) + pin
+    own = belief.latents.clutch_sd[1, c] ** 2 + np.where(eggs_counted, 0.0, belief.latents.clutch_sd[2, c] ** 2)
+    sd = np.sqrt(own + facts.log_sd[newest] ** 2)[:, None]
+
+    def fits(misses: Floats) -> Floats:
+        return np.asarray(-0.5 * (TAIL + 1) * np.log1p((misses / sd) ** 2 / TAIL))
+
+    return np.asarray((fits(off - bend) - fits(off)).sum(axis=0))
+
+
+def _kept_by_counts(log_weight: Floats, rng: np.random.Generator) -> Ints:
+    """Draws resampled by weight, which is softened until enough of them still bear the answer."""
+    n = len(log_weight)
+    power = 1.0
+    while True:
+        w = np.exp(power * (log_weight - log_weight.max()))
+        if w.sum() ** 2 / (w**2).sum() >= LEAST_DRAWS_LEFT * n or power < 1e-6:
+            break
+        power *= 0.8
+    steps = (np.arange(n) + rng.random()) / n
+    return np.minimum(np.searchsorted(np.cumsum(w) / w.sum(), steps), n - 1)
+
+
+def eggs_left(d: LayingDraws, *, females: float, vigour: float, area_cm2: float, trays: float, days: Floats) -> Floats:
+    """Eggs in one of several equal trays of a bin that share its females, shape (days, draws).
+
+    Parameters
+    ----------
+    d : LayingDraws
+    females : float
+        Females in the bin.
+    vigour : float
+        Their age factor times warmth factor, 0 to 1.
+    area_cm2 : float
+        Surface of one tray.
+    trays : float
+        Equal trays in the bin together, > 0.
+    days : ndarray, shape (days,)
+        Days left in.
+
+    Returns
+    -------
+    ndarray
+        A usual tray of its type: half of them hold more.
+    """
+    offered = d.offered_per_female_day * females * vigour / (trays * area_cm2)
+    per_cm2 = eggs_per_cm2_in_tray(offered, np.asarray(days)[:, None], d.capacity_per_cm2, d.eating_per_day2)
+    return np.asarray(area_cm2 * per_cm2 * d.level)
+
+
+def longest_days(temp_c: float, egg_log_speed: Floats, species: Species, *, most: int = 10) -> int:
+    """Whole days that a tray can stay in a bin and still be out a day before its first pinheads, with 19 chances in 20.
+
+    egg_log_speed: the farm's, shape (draws,). Adults eat hatchlings (common practice).
+    """
+    from chirr.engine.biology.rates import egg_rate_per_day
+
+    rate = float(egg_rate_per_day(temp_c, species))
+    if rate <= 0:
+        return most
+    first = (1 - 2.33 * species.egg_cv.value) / (rate * np.exp(egg_log_speed))
+    return int(np.clip(np.floor(np.quantile(first, 0.05)) - 1, 2, most))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountedTrays:
+    """Trays whose eggs or pinheads were counted: index of the clutch, and the count over what was to be expected of a
+    usual tray of its type with its breeders and days in; shape (counts,)."""
+
+    clutch: Ints
+    ratio: Floats
+
+
+def counted_trays(belief: Belief) -> CountedTrays:
+    """Every counted tray beside its expectation at the best fit, to be drawn along any curve."""
+    facts = belief.facts
+    rows = np.flatnonzero(np.isin(facts.what, (EGG_COUNT, PINHEAD_COUNT)))
+    level = belief.mode.copy()
+    level[belief.latents.clutch] = 0.0
+    farm = farm_level(level[:, None], belief.latents, belief.bio.species)
+    told = clutches_of(level[:, None], farm, belief.latents, belief.arrays, belief.laid, belief.bio)
+    c, eggs = facts.row[rows], facts.what[rows] == EGG_COUNT
+    expected = np.where(eggs, told.eggs[c, 0] * np.exp(farm.seen[0]), told.pinheads[c, 0] * np.exp(farm.seen[1]))
+    return CountedTrays(clutch=c, ratio=np.asarray(np.exp(facts.value[rows]) / expected))
