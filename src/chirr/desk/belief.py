@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import os
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import msgspec
@@ -41,7 +42,7 @@ USUAL_CLASSES = (
 source."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Foresight:
     """Belief and ahead as of one moment, with the names behind the engine's numbers."""
 
@@ -53,6 +54,19 @@ class Foresight:
     belief: Belief
     ahead: Ahead
     classes: tuple[SizeClass, ...]
+    sharpen: dict[str, str] = field(default_factory=dict)
+    """The few lots of which a weighing today would narrow the forecast most, each with why."""
+
+    @cached_property
+    def beliefs(self) -> Beliefs:
+        """What pages show of each thing, put together once."""
+        return Beliefs(
+            as_of=self.as_of,
+            clutches={b.clutch: b for b in (clutch_belief(self, i) for i in range(len(self.ahead.clutches)))},
+            lots={b.lot: b for b in (lot_belief(self, i) for i in range(len(self.ahead.lots)))},
+            remarks=remarks(self),
+            sharpen=self.sharpen,
+        )
 
     def times(self, hours: np.ndarray) -> np.ndarray:
         """Hours of the engine's grid as epoch seconds."""
@@ -189,7 +203,10 @@ def _work_out(key: tuple[str, int, int], state: tuple[int, int, int], days: int,
             kept = _kept.get(key)
         if kept is not None and kept[0] == state:
             return kept[1]
+        from chirr.desk.why import worth_weighing
+
         new = foresee(days=days, draws=draws)
+        new = replace(new, sharpen=worth_weighing(new))
         with _lock:
             _kept[key] = (state, new)
         return new
@@ -220,12 +237,7 @@ def beliefs(as_of: int | None = None) -> Beliefs:
 
 def as_beliefs(f: Foresight) -> Beliefs:
     """The part of a foresight that pages show of each thing."""
-    return Beliefs(
-        as_of=f.as_of,
-        clutches={b.clutch: b for b in (clutch_belief(f, i) for i in range(len(f.ahead.clutches)))},
-        lots={b.lot: b for b in (lot_belief(f, i) for i in range(len(f.ahead.lots)))},
-        remarks=remarks(f),
-    )
+    return f.beliefs
 
 
 def clutch_belief(f: Foresight, i: int) -> ClutchBelief:
@@ -294,11 +306,21 @@ def remarks(f: Foresight) -> tuple[str, ...]:
     odd = [o for o in f.belief.odd if o.entry]
     if odd:
         many = f"{len(odd)} facts do" if len(odd) > 1 else "One fact does"
-        out.append(f"{many} not go with the others and count for little; see them under the book's odd entries.")
+        out.append(f"{many} not go with the others and count for little.")
+    if f.standing.misfits:
+        n = len(f.standing.misfits)
+        out.append(f"{n} entr{'ies' if n > 1 else 'y'} of the book contradict{'' if n > 1 else 's'} others: left out.")
     out.append("Nothing sold, harvested or split from today on is taken off, and no tray laid from today on is added.")
     return tuple(out)
 
 
-def odd_entries() -> dict[str, float]:
-    """Entries whose figure lies far from what all others say: id -> spreads off."""
-    return {o.entry: o.spreads for o in foresight().belief.odd if o.entry}
+def odd_entries() -> dict[str, str]:
+    """Entries that count for little or nothing, each with why: far from what all others say, or contradicting them."""
+    f = foresight()
+    far = {
+        o.entry: f"It lies {abs(o.spreads):.0f} usual errors {'above' if o.spreads > 0 else 'below'} what all other"
+        " facts say, so it counts for little."
+        for o in f.belief.odd
+        if o.entry
+    }
+    return far | dict.fromkeys(f.standing.misfits, "It contradicts other entries, so it is left out.")

@@ -10,8 +10,7 @@ from chirr.book.standing import BinNow, Clutch, Lot, Standing
 from chirr.desk.ahead import band_chart
 from chirr.desk.belief import Foresight, as_beliefs, foresight
 from chirr.desk.browse import story_lines
-from chirr.desk.racks import tile
-from chirr.desk.round import round_sheet
+from chirr.desk.racks import due_stops, tile
 from chirr.desk.sentences import say_when
 from chirr.desk.shapes import Beliefs, BinTile, Chart, ClutchBelief, Coming, LotBelief, StoryLine, ThingPage
 
@@ -109,8 +108,7 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
 
 
 def _tile(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> BinTile:
-    stops = round_sheet(beliefs=seen).stops
-    return tile(s, bin_, seen, next((stop for stop in stops if stop.bin == bin_.name), None), now)
+    return tile(s, bin_, seen, due_stops(seen).get(bin_.name), now)
 
 
 def _story(where: str, values: tuple[str, ...], limit: int, *, also: list[str]) -> tuple[tuple[StoryLine, ...], int]:

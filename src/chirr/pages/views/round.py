@@ -34,6 +34,10 @@ MINUTES_EACH = (30, 60, 90, 120, 180, 240, 480)
 HANDS = (1, 2, 3, 4, 5, 6)
 
 
+LEG = 60
+"""Stops sent at first: more than a person walks in half a day, and a page that a phone draws at once."""
+
+
 class ShownItem(msgspec.Struct, frozen=True, kw_only=True):
     """An item with what a tap on it does: 'tap' writes it, 'look' asks yes or not yet, 'form' opens its form."""
 
@@ -73,14 +77,23 @@ def _context(request: HttpRequest) -> dict[str, Any]:
     now = time.time()
     coming = [stop for stop in answer.stops if all(i.urgency == "soon" for i in stop.items)]
     now_due = [stop for stop in answer.stops if stop not in coming]
+    shown = now_due if _all_wanted(request, day) else now_due[:LEG]
     return {
-        "sheet": answer, "stops": _shown(now_due, live), "coming": _shown(coming, live),
+        "sheet": answer, "stops": _shown(shown, live), "stops_due": len(now_due), "beyond": len(now_due) - len(shown),
+        "coming": _shown(coming[:LEG], live),
         "day": day, "today": today, "live": live,
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
         "clock": clock, "clock_minutes": clock.minutes(now), "last": _last_tap(request, now),
         "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
     }  # fmt: skip
+
+
+def _all_wanted(request: HttpRequest, day: date) -> bool:
+    """Whether the whole of this day's walk was asked for, now or earlier in this session."""
+    if request.GET.get("all"):
+        request.session["round_all"] = day.isoformat()
+    return request.session.get("round_all") == day.isoformat()
 
 
 def _last_tap(request: HttpRequest, now: float) -> dict[str, Any] | None:
