@@ -291,12 +291,12 @@ def remarks(f: Foresight) -> tuple[str, ...]:
         )
     else:
         kinds = [
-            ("hatches", (facts.what == 5).sum()),
-            ("counts", np.isin(facts.what, (0, 3, 4)).sum()),
-            ("weighings", (facts.what == 1).sum()),
-            ("harvests", (facts.what == 2).sum()),
+            ("hatch", "hatches", (facts.what == 5).sum()),
+            ("count", "counts", np.isin(facts.what, (0, 3, 4)).sum()),
+            ("weighing", "weighings", (facts.what == 1).sum()),
+            ("harvest", "harvests", (facts.what == 2).sum()),
         ]
-        said = ", ".join(f"{n} {name}" for name, n in kinds if n)
+        said = ", ".join(f"{n} {one if n == 1 else many}" for one, many, n in kinds if n)
         out.append(f"Published values, corrected by {said} of this farm.")
     if not f.gathered.measured:
         out.append(
