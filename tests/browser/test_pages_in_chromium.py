@@ -16,7 +16,7 @@ PATHS = (
     "/round", "/racks", "/ahead", "/trays", "/book", "/farm", "/bins/W1-1", "/lots/G1", "/clutches/C2", "/book/add",
     "/book/add?deed=lay", "/book/add?deed=move&way=1", "/farm/card", "/farm/size-classes", "/farm/rooms/east",
     "/farm/bins/W1-1", "/farm/tray-types/slim", "/farm/people/Bram", "/cautions", "/me", "/trays?finished=1",
-    "/ahead/grade",
+    "/ahead/grade", "/why/lot/G1", "/why/bin/W1-1", "/why/clutch/C2", "/book?odd=1",
     "/ahead/promise?amount=100&unit=crickets&size_class=middling&day=2020-01-01", "/nothing-here",
 )  # fmt: skip
 CHARTED = ("/ahead", "/lots/G1")

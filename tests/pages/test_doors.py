@@ -23,6 +23,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "bin": ("/bins/W1-1", SEE),
     "lot": ("/lots/G1", SEE),
     "clutch": ("/clutches/C2", SEE),
+    "why": ("/why/lot/G1", SEE),
     "ahead": ("/ahead", SEE),
     "promise": ("/ahead/promise?amount=10&unit=crickets&size_class=big&day=2027-04-10", SEE),
     "grade": ("/ahead/grade", SEE),

@@ -7,11 +7,13 @@ from datetime import date, datetime, time, timedelta
 from functools import reduce
 from operator import or_
 
+import msgspec
 from django.db.models import Q, QuerySet
 
 from chirr.book import ledger
 from chirr.book.models import EntryRow
 from chirr.book.replay import voided
+from chirr.desk.belief import odd_entries
 from chirr.desk.forms import farm_zone
 from chirr.desk.sentences import say
 from chirr.desk.shapes import BookPage, StoryLine
@@ -22,10 +24,16 @@ PAGE = 40
 
 def search(
     *, text: str = "", deed: str = "", person: str = "", bin_: str = "", lot: str = "", clutch: str = "",
-    since: date | None = None, until: date | None = None, page: int = 1, size: int = PAGE,
+    since: date | None = None, until: date | None = None, odd: bool = False, page: int = 1, size: int = PAGE,
 ) -> BookPage:  # fmt: skip
-    """One page of the entries that meet every given condition; `since` and `until` are days of the farm, included."""
+    """One page of the entries that meet every given condition; `since` and `until` are days of the farm, included.
+
+    `odd`: only those that count for little or nothing, each with why.
+    """
     rows = _matching(text.strip(), deed, person, bin_, lot, clutch)
+    strange = odd_entries() if odd else {}
+    if odd:
+        rows = rows.filter(id__in=list(strange))
     zone = farm_zone()
     if since is not None:
         rows = rows.filter(at__gte=int(datetime.combine(since, time(), zone).timestamp()))
@@ -35,7 +43,9 @@ def search(
     pages = max(1, -(-total // size))
     page = min(max(page, 1), pages)
     records = rows.order_by("-at", "-id").values_list("record", flat=True)[(page - 1) * size : page * size]
-    return BookPage(lines=story_lines([ledger.from_record(r) for r in records]), total=total, page=page, pages=pages)
+    lines = story_lines([ledger.from_record(r) for r in records])
+    lines = tuple(msgspec.structs.replace(x, doubt=strange.get(x.id, "")) for x in lines) if odd else lines
+    return BookPage(lines=lines, total=total, page=page, pages=pages)
 
 
 def _matching(text: str, deed: str, person: str, bin_: str, lot: str, clutch: str) -> QuerySet[EntryRow]:

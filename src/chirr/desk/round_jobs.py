@@ -213,6 +213,7 @@ def _lot_cares(scene: Scene) -> list[lots.LotCare]:
                 deaths=tuple((scene.day_of(f.at), f.quantity or 0.0) for f in dead),
                 yields=_yields(scene, laid_by[lot.name]),
                 looked_on=scene.looked.get(f"lot:{lot.name}"),
+                sharpens=scene.beliefs.sharpen.get(lot.name),
             )
         )
     return found

@@ -78,6 +78,8 @@ class Beliefs(msgspec.Struct, frozen=True, kw_only=True):
     clutches: dict[str, ClutchBelief]
     lots: dict[str, LotBelief]
     remarks: tuple[str, ...] = ()
+    sharpen: dict[str, str] = {}
+    """The few lots of which a weighing today would narrow the forecast most, each with why."""
 
 
 # --- the round ---------------------------------------------------------------------------------------------------
@@ -210,6 +212,8 @@ class StoryLine(msgspec.Struct, frozen=True, kw_only=True):
     clutch: str | None = None
     by: str | None = None
     """The entry that replaced or withdrew this one."""
+    doubt: str = ""
+    """Why it counts for little in what is believed, where the search was for such entries."""
 
 
 class Coming(msgspec.Struct, frozen=True, kw_only=True):

@@ -23,6 +23,7 @@ urlpatterns = [
     path("bins/<path:name>", racks.bin_page, name="bin"),
     path("lots/<path:name>", racks.lot_page, name="lot"),
     path("clutches/<path:name>", racks.clutch_page, name="clutch"),
+    path("why/<str:kind>/<path:name>", racks.why, name="why"),
     path("ahead", ahead.ahead, name="ahead"),
     path("ahead/promise", ahead.promise, name="promise"),
     path("ahead/grade", grade.grade, name="grade"),

@@ -37,7 +37,8 @@ ALERT_DAYS = 3
 class LotCare:
     """A lot whose animals are there. `alive` and `per_cm2` are medians; `ready` are the early, likely and late days of
     harvest; `deaths` (day, dead crickets) in order of time; `yields` eggs or pinheads per tray in order of laying,
-    made comparable between tray sizes; `looked_on` the last day somebody wrote a note about it."""
+    made comparable between tray sizes; `looked_on` the last day somebody wrote a note about it; `sharpens` says what a
+    weighing today would do to its forecast, for the few lots where that is most."""
 
     lot: str
     bin: str
@@ -52,6 +53,7 @@ class LotCare:
     deaths: tuple[tuple[date, float], ...] = ()
     yields: tuple[float, ...] = ()
     looked_on: date | None = None
+    sharpens: str | None = None
 
 
 def lot_jobs(lot: LotCare, day: date, today: date) -> list[Job]:
@@ -161,14 +163,18 @@ def falling(yields: Sequence[float]) -> float | None:
 
 
 def _weigh(lot: LotCare, day: date, today: date) -> list[Job]:
+    if lot.sharpens is not None and day == today and lot.weighed_on != day:
+        return [_weighing(lot, lot.sharpens)]
     last = lot.weighed_on or lot.began_on
     if last is None or lot.progress >= 1 or not first_falls(last + timedelta(days=WEIGH_EVERY_DAYS), day, today):
         return []
     why = f"weighed {ago(lot.weighed_on, day)}" if lot.weighed_on else "not weighed yet"
-    why += "; a sample sharpens its forecast"
-    return [
-        _job(lot, "weigh", f"Weigh a sample of lot {lot.lot}", why=why, urgency="optional", asks=("sample", "quantity"))
-    ]
+    return [_weighing(lot, why + "; a sample sharpens its forecast")]
+
+
+def _weighing(lot: LotCare, why: str) -> Job:
+    what = f"Weigh a sample of lot {lot.lot}"
+    return _job(lot, "weigh", what, why=why, urgency="optional", asks=("sample", "quantity"))
 
 
 def _job(

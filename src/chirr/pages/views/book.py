@@ -23,7 +23,7 @@ from chirr.pages.roundclock import RoundClock
 from chirr.pages.views.sign import safe_next
 from chirr.records import Entry
 
-FILTERS = ("text", "deed", "person", "bin", "lot", "clutch", "from", "to")
+FILTERS = ("text", "deed", "person", "bin", "lot", "clutch", "from", "to", "odd")
 
 
 @door(SEE)
@@ -35,7 +35,7 @@ def book(request: HttpRequest) -> HttpResponse:
     found_page = browse.search(
         text=asked["text"], deed=asked["deed"], person=asked["person"], bin_=asked["bin"], lot=asked["lot"],
         clutch=asked["clutch"], since=_day(asked, "from", faults), until=_day(asked, "to", faults),
-        page=_page(request.GET.get("page", "1")),
+        odd=bool(asked["odd"]), page=_page(request.GET.get("page", "1")),
     )  # fmt: skip
     context = {
         "found": found_page, "values": asked, "faults": faults, "deeds": tuple(DEEDS), "persons": browse.persons(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
@@ -13,6 +13,9 @@ from django.views.decorators.http import require_GET
 from chirr.desk.shapes import RackLevel, RackRoom, ThingPage
 from chirr.pages.access import SEE, door, found
 from chirr.pages.fields import CAUTIONS
+
+if TYPE_CHECKING:
+    from chirr.desk.why import Advice
 
 DEEDS_OF: dict[str, tuple[str, ...]] = {
     "bin": ("feed", "water", "clean", "note", "move"),
@@ -68,6 +71,27 @@ def clutch_page(request: HttpRequest, name: str) -> HttpResponse:
     from chirr.desk import things
 
     return _thing(request, *found(request, things.clutch_page, name))
+
+
+@door(SEE)
+@require_GET
+def why(request: HttpRequest, kind: str, name: str) -> HttpResponse:
+    """Why the figures of a bin, lot or clutch are what they are; for htmx the section alone."""
+    from chirr.desk import why as desk
+
+    answer, may_write = found(request, lambda n: desk.why(kind, n), name)
+    back = reverse(kind, args=[name])
+    asked = [(advice.says, _form(advice, back) if may_write else "") for advice in answer.advice]
+    context = {"why": answer, "kind": kind, "name": name, "asked": asked}
+    part = request.headers.get("HX-Request") == "true"
+    return render(request, "chirr/parts/why.html" if part else "chirr/why.html", context)
+
+
+def _form(advice: Advice, back: str) -> str:
+    """Address of the form on which what was advised is written down."""
+    known = {k: v for k in ("bin", "lot", "clutch") if (v := getattr(advice, k))}
+    known |= {"sample": str(advice.sample)} if advice.sample else {}
+    return f"{reverse('add')}?{urlencode({'deed': advice.deed, **known, 'next': back})}"
 
 
 def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpResponse:
