@@ -263,6 +263,13 @@ def test_breeders_to_come_of_age_stand_on_one_list_only() -> None:
     assert [n for n in range(1, 9) if lot_jobs(breeders, DAY + timedelta(days=n), DAY)] == [2]
 
 
+def test_a_weighing_that_sharpens_a_forecast_is_offered_today_with_its_reason_until_it_is_done() -> None:
+    sharp = lot(weighed_on=before(2), sharpens="the band shrinks")
+    assert [(j.urgency, j.why) for j in lot_jobs(sharp, DAY, DAY)] == [("optional", "the band shrinks")]
+    assert lot_jobs(replace(sharp, weighed_on=DAY), DAY, DAY) == []
+    assert lot_jobs(sharp, before(-1), DAY) == []
+
+
 def test_a_growing_lot_is_weighed_weekly_if_there_is_time() -> None:
     jobs = lot_jobs(lot(weighed_on=before(7)), DAY, DAY)
     assert [(j.deed, j.urgency, j.asks) for j in jobs] == [("weigh", "optional", ("sample", "quantity"))]
