@@ -26,12 +26,14 @@ LEAST_NEW = 0.42
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stencil:
-    """One ellipse: its offsets from the centre, shape (pixels, 2) as y, x, and its matched filter."""
+    """One ellipse: offsets from the centre of its pixels and of those along its rim,
+    shape (pixels, 2) as y, x, and its matched filter."""
 
     length: float
     width: float
     angle: float
     offsets: NDArray[np.intp]
+    rim: NDArray[np.intp]
     matched: Plane
 
 
@@ -54,9 +56,12 @@ def _stencil(length: float, width: float, angle: float) -> Stencil:
     hill = inside * (1.25 - 0.5 * np.minimum(d, 1)).astype(np.float32)  # grains are brightest along the middle
     matched = hill / hill.sum() - RING_WEIGHT * ring / ring.sum()
     offsets = np.argwhere(inside >= 0.5) - half
+    rim = np.argwhere((d > 0.8) & (grow < 0.95)) - half
     tall, wide = (int(np.abs(np.argwhere(matched != 0)[:, axis] - half).max()) for axis in (0, 1))
     tight = matched[half - tall : half + tall + 1, half - wide : half + wide + 1]
-    return Stencil(length=length, width=width, angle=angle, offsets=offsets, matched=np.ascontiguousarray(tight))
+    return Stencil(
+        length=length, width=width, angle=angle, offsets=offsets, rim=rim, matched=np.ascontiguousarray(tight)
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -43,7 +43,7 @@ def chance_enough(packed: int, wanted: int, transit: Transit) -> float:
     if wanted <= 0:
         return 1.0
     alive = 1 - transit.share
-    if transit.sd <= 0 or not 0 < transit.share < 1:
+    if not 0 < transit.share < 1 or transit.sd < 1e-5:
         return float(stats.binom.sf(wanted - 1, packed, alive))
     together = alive * (1 - alive) / transit.sd**2 - 1
     if together <= 0:

@@ -14,7 +14,9 @@ TOO_SMALL_PX = 2.8
 OTHER_WAY_ROUND = 0.2
 """Noise and texture are as rough one way as the other: where the dark between weighs this share of the pale, it is
 not things."""
-FEWEST_ALIKE = 3
+FELL_AWAY = 0.55
+"""Where at a closer look the usual thing stands out so much less than at the first, it was never one kind of thing."""
+FEWEST_ALIKE = 4
 BLURRED, BLUR_SHOWS_PX = 0.46, 9.0
 
 """A sharp thing keeps most of its area at three quarters of its height; a wholly blurred one, a Gaussian, keeps 0.415.
@@ -35,7 +37,7 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
     """
     if min(picture.shape[:2]) < LEAST_SIDE_PX:
         return _not_sure("The picture is too small to see anything in.")
-    seen = first_look(light.one_channel(picture), kind.pale, _areas(kind, mm_per_px))
+    seen = first_look(picture, kind.pale, _areas(kind, mm_per_px))
     if seen is None or seen.height < 6:
         return _not_sure("Nothing stands out from the ground: a blank wall, or too little light.")
     if seen.against > OTHER_WAY_ROUND * seen.weight:
@@ -43,6 +45,8 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
     if seen.short_px < TOO_SMALL_PX:
         return _not_sure("What stands out is too small to tell apart: go nearer, or take a sharper picture.")
     bench = sift.laid_out(picture, seen)
+    if bench.usual.height < FELL_AWAY * seen.height:
+        return _not_sure("What stands out looks like the grain of the ground, not like separate things.")
     things = sift.find(bench)
     marks = as_marks(things, bench.scale)
     if mm_per_px is not None:
@@ -114,8 +118,8 @@ def interval(marks: Marks, crowding: float, heaped: np.ndarray) -> tuple[int, in
     coins = float((keep * marks.doubt).sum())
     middle = float(keep.sum())
     share = float((marks.sure & heaped).sum()) / max(count, 1.0)
-    common = 0.03 * count + 0.04 * share * count
-    spread = 1.645 * np.sqrt(coins + common**2 + 0.25)
+    common = 0.04 * count + 0.03 * share * count
+    spread = 1.645 * np.sqrt(coins + common**2 + 2.0)
     hidden = count * (0.10 * share + 1.2 * crowding**2 * share)
     low = min(count, middle) - spread
     high = max(count, middle) + spread + hidden

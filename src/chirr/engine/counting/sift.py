@@ -40,6 +40,8 @@ LEAST_CLEAR = 12.0
 that was measured."""
 SOFT = 0.5
 """Less than this share of the usual slope along its rim, and a region is glare, shadow or out of focus."""
+EDGELESS = 0.35
+"""The same for an ellipse laid in a heap: of its rim much may lie inside, but not all of it can be without an edge."""
 HOPELESS = 0.9
 """What is doubted more than this is left out altogether."""
 
@@ -54,6 +56,7 @@ class Bench:
     scale: float
     usual: Typical
     tint: light.Contrast | None
+    slope: light.Contrast
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,20 +75,21 @@ class Found:
 
 def laid_out(picture: light.Image, seen: Typical) -> Bench:
     """The picture at working scale, its contrast, and the usual thing measured there."""
-    grey = light.one_channel(picture)
     wanted = WORK_WIDTH_PX / seen.short_px
-    small_enough = (0.4e6 / grey.size) ** 0.5
+    small_enough = (0.4e6 / (picture.shape[0] * picture.shape[1])) ** 0.5
     scale = min(2.0, wanted) if seen.short_px < 5 else min(1.0, max(wanted, small_enough))
     scale = 1.0 if 0.9 < scale < 1.1 else scale
     long, short, area = seen.long_px * scale, seen.short_px * scale, seen.area_px * scale**2
-    flat, spread = light.contrast(light.scaled(grey, scale), 5 * long, pale=seen.pale, blur_px=max(0.6, short / 12))
+    small = light.scaled(picture, scale)
+    grey = light.one_channel(small)
+    flat, spread = light.contrast(grey, 5 * long, pale=seen.pale, blur_px=max(0.6, short / 12))
     spread = min(spread, seen.height / LEAST_CLEAR)
     mask = stand_out(flat, spread, 1.2 * short)
     mask = without_holes(mask, 0.3 * area)
     again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
     usual_ = again or replace(seen, long_px=long, short_px=short, area_px=area, window_px=5 * long)
-    tint = light.tint(light.scaled(picture, scale), usual_.short_px / 4) if picture.ndim == 3 else None
-    return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint)
+    tint = light.tint(small, usual_.short_px / 4) if picture.ndim == 3 else None
+    return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint, slope=steepness(flat))
 
 
 def solid_bodies(bench: Bench) -> Mask:
@@ -95,11 +99,10 @@ def solid_bodies(bench: Bench) -> Mask:
     core: Mask = cv2.morphologyEx(bench.mask, cv2.MORPH_OPEN, round_)
     if not core.any():
         return core
-    slope = steepness(bench.flat)
     inner = cv2.erode(core, np.ones((round(0.5 * bench.usual.short_px) | 1,) * 2, np.uint8))
     n, labels = cv2.connectedComponents(core)
     of = labels[inner > 0]
-    steep = np.bincount(of, slope[inner > 0], minlength=n)
+    steep = np.bincount(of, bench.slope[inner > 0], minlength=n)
     own_height = np.maximum(np.bincount(of, bench.flat[inner > 0], minlength=n), 1)
     smooth = steep / own_height * bench.usual.short_px < SMOOTH_INSIDE
     smooth[0] = False
@@ -132,14 +135,15 @@ def find(bench: Bench) -> list[Found]:
     solid = regions(body, bench.flat)
     bodies = [_as_body(solid, i, bench) for i in range(len(solid))]
     alone, heaps = _sorted_out(rest, bench)
-    sharp = edge_slope(rest, steepness(bench.flat))
-    soft = sharp < SOFT * np.median(sharp[alone]) if alone.any() else np.zeros(len(rest), dtype=bool)
+    sharp = edge_slope(rest, bench.slope)
+    crisp = float(np.median(sharp[alone])) if alone.any() else 0.0
+    soft = sharp < SOFT * crisp
     alone, heaps = alone & ~soft, heaps & ~soft
     edge = touches_edge(rest)
     singles = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
     odd = odd_colour(singles, bench)
     heaps &= _of_the_colour(rest, odd)
-    picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut)]
+    picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
     things = [_colour_doubted(t, bench, odd) for t in (*bodies, *singles, *picked) if t is not None]
     return [thing for thing in things if thing.doubt < HOPELESS]
 
@@ -190,7 +194,8 @@ def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray
     slender = rest.long_px / rest.short_px / (usual_.long_px / usual_.short_px)
     larger = (rest.short_px > 1.08 * usual_.short_px) & (slender > 0.65) & (slender < 1.5) & (ratio < 6)
     alone |= larger & (rest.fill > WELL_FILLED)
-    heaps = (ratio > 0.6) & ~alone & ~fibre
+    crumb = (usual_.long_px > 2 * usual_.short_px) & (rest.long_px < 1.45 * rest.short_px) & (rest.fill > 0.92)
+    heaps = (ratio > 0.6) & ~alone & ~fibre & ~crumb
     return alone, heaps
 
 
@@ -264,7 +269,7 @@ def _as_body(body: Regions, i: int, bench: Bench) -> Found | None:
     )  # fmt: skip
 
 
-def _as_heap(rest: Regions, i: int, bench: Bench, cut: float) -> list[Found]:
+def _as_heap(rest: Regions, i: int, bench: Bench, cut: float, crisp: float) -> list[Found]:
     left, top, wide, high = rest.box[i]
     window = (slice(top, top + high), slice(left, left + wide))
     mask = (rest.labels[window] == i + 1).astype(np.uint8)
@@ -274,19 +279,33 @@ def _as_heap(rest: Regions, i: int, bench: Bench, cut: float) -> list[Found]:
     bright = np.clip(flat / np.maximum(0.85 * local, cut * 0.5), 0, 1.2)
     usual_ = bench.usual
     picks = pick_apart(bright, mask, usual_.long_px, usual_.short_px)
-    return [_as_picked(pick, flat, int(left), int(top), cut) for pick in picks]
+    return [_as_picked(pick, flat, bench.slope[window], int(left), int(top), cut, crisp) for pick in picks]
 
 
-def _as_picked(pick: Pick, flat: light.Contrast, left: int, top: int, cut: float) -> Found:
-    offsets = pick.stencil.offsets + np.array([round(pick.y), round(pick.x)])
-    good = (offsets >= 0).all(1) & (offsets < flat.shape).all(1)
-    height = float(flat[offsets[good, 0], offsets[good, 1]].mean())
+def _as_picked(
+    pick: Pick, flat: light.Contrast, slope: light.Contrast, left: int, top: int, cut: float, crisp: float
+) -> Found:
+    height = _mean_at(flat, pick.stencil.offsets, pick)
     hidden = 1 / (1 + np.exp((pick.new - 0.5) / 0.05))
     loose = 1 / (1 + np.exp((pick.fit - 0.12) / 0.05))
+    rim = _mean_at(slope, pick.stencil.rim, pick) / max(height, 1.0)
+    edgeless = 1 / (1 + np.exp((rim / crisp - EDGELESS) / 0.05)) if crisp > 0 else 0.0
     return Found(
-        x=pick.x + left, y=pick.y + top, length=pick.stencil.length, width=pick.stencil.width, angle=pick.stencil.angle,
-        height=height, doubt=_doubt(hidden, loose, _faint(height, cut)), why="clump",
-    )  # fmt: skip
+        x=pick.x + left,
+        y=pick.y + top,
+        length=pick.stencil.length,
+        width=pick.stencil.width,
+        angle=pick.stencil.angle,
+        height=height,
+        doubt=_doubt(hidden, loose, edgeless, _faint(height, cut)),
+        why="clump",
+    )
+
+
+def _mean_at(plane: light.Contrast, offsets: NDArray[np.intp], pick: Pick) -> float:
+    at = offsets + np.array([round(pick.y), round(pick.x)])
+    inside = at[(at >= 0).all(1) & (at < plane.shape).all(1)]
+    return float(plane[inside[:, 0], inside[:, 1]].mean()) if len(inside) else 0.0
 
 
 def crispness(bench: Bench) -> float:

@@ -108,14 +108,14 @@ def _middle(values: Floats, weight: Floats) -> float:
     return float(values[order][np.searchsorted(running, running[-1] / 2)])
 
 
-def first_look(grey: light.Image, pale: bool | None, area_px: tuple[float, float] = (0, np.inf)) -> Typical | None:
+def first_look(picture: light.Image, pale: bool | None, area_px: tuple[float, float] = (0, np.inf)) -> Typical | None:
     """The usual thing of a picture, in its own pixels: the group that explains most of what stands out.
 
     Three sizes of ground are tried, and pale and dark, since neither is known beforehand. `area_px` are the least and
     most area of one thing, where the picture's scale tells them.
     """
-    scale = min(1.0, (LOOK_PIXELS / grey.size) ** 0.5)
-    small = light.scaled(grey, scale)
+    scale = min(1.0, (LOOK_PIXELS / (picture.shape[0] * picture.shape[1])) ** 0.5)
+    small = light.one_channel(light.scaled(picture, scale))
     within = (area_px[0] * scale**2, area_px[1] * scale**2)
     seen: list[Typical] = []
     for share in (24, 8, 2.2):
