@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from chirr.engine.biology.species import species
 from chirr.engine.colony.belief import believe, draw
 from chirr.engine.colony.facts import COUNT_LOG_SD, between
-from chirr.engine.colony.history import Happening, Kind
+from chirr.engine.colony.history import ClutchFacts, Happening, Kind, LotFacts
 from chirr.engine.colony.latents import SEEN_SD
 from chirr.engine.colony.learnt import learnt_of
 from engine.colony.small_farm import DAY, HOUSE, ahead_of, belief_in, clutch, happening, history, lot, steady, stocked
@@ -170,3 +170,15 @@ def test_a_search_that_starts_where_another_ended_ends_where_one_from_scratch_do
     farm = scratch.latents.colour < 0
     spread = np.sqrt(np.diag(np.linalg.inv(scratch.precision.toarray())))[farm]
     assert (np.abs(updated.mode[farm] - scratch.mode[farm]) < 0.15 * spread).all()
+
+
+def test_a_count_far_below_what_was_hatched_is_believed_as_an_accident_of_that_lot() -> None:
+    def one(k: int, number: float) -> tuple[LotFacts, ClutchFacts]:
+        facts = (happening(4, Kind.PLACE), happening(20, Kind.COUNT, quantity=number, log_sd=0.15, young=True))
+        return lot(*facts), clutch(lot=k, first_between=(13 * DAY, 14 * DAY), egg_counts=((5 * DAY, 4000.0, 0.2, "e"),))
+
+    pairs = [one(k, 2400.0) for k in range(8)] + [one(8, 60.0)]
+    farm = history(21.0, lots=tuple(p[0] for p in pairs), clutches=tuple(p[1] for p in pairs))
+    belief = belief_in(farm, WARM)
+    assert belief.told.lots.number[8, 0] < 200
+    assert belief.told.lots.number[:8, 0].min() > 1500

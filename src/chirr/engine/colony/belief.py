@@ -61,6 +61,7 @@ class Belief:
     weight: Floats
     off: Floats
     family: Ints
+    prior_weight: Floats
     latents: Latents
     schedule: Schedule
     arrays: ClutchArrays
@@ -121,6 +122,7 @@ def believe(
         search.who_laid(point.told)
         z = point.z
     point = search.climb(search.look(z), steps=steps)
+    point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS)
     belief = _belief(search, point, history)
     for _ in range(spread_rounds if len(facts.what) >= SPREAD_FROM else 0):
         belief = _with_learnt_spreads(belief)
@@ -133,7 +135,7 @@ def _with_learnt_spreads(belief: Belief) -> Belief:
     Each spread moves to what its standardised unknowns show, held by `SPREAD_WEIGHT` clutches' worth of the prior.
     """
     z = draw(belief, 40, np.random.default_rng(5))
-    square = (z**2).mean(axis=1)
+    square = (z**2).mean(axis=1) * belief.prior_weight  # an accident says little of the usual spread
     known = np.zeros(belief.latents.size, dtype=bool)
     known[np.unique(belief.jacobian.indices)] = True
 
@@ -160,6 +162,7 @@ def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     return Belief(
         mode=point.z, precision=precision(point), jacobian=point.jacobian, weight=point.curve, off=point.off,
         family=search.family,
+        prior_weight=point.prior_weight,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=point.told,
         odd=tuple(Odd(entry=search.facts.entry[i], spreads=float(point.off[i])) for i in far),

@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _STEP, _LONGEST = 0.05, 3.0
-_PRIOR_TAIL = 8.0
+_PRIOR_TAIL, _FAR, _EARLY = 3.0, 4.0, 1
 _NEAR = 1.0
 """A step that gains less log posterior than this ends the search: far below what any figure shown can tell."""
 
@@ -108,19 +108,43 @@ class Search:
                 break
         return point
 
+    def believe_accidents(self, point: Point) -> Point:
+        """Where a lot was counted far below what is believed, try that it met with an accident; keep what fits better.
+
+        From far off a lost hatch and a slip of the pen look alike to a search that climbs, so both ends are tried.
+        """
+        low = np.flatnonzero((point.off < -_FAR) & np.isin(self.facts.what, (0, 2)))
+        z = point.z.copy()
+        for i in low:
+            lot = self.schedule.lot[self.facts.row[i]]
+            slot = self.latents.lot[_EARLY, lot]
+            pull_of = float(point.jacobian[i, slot]) if slot >= 0 else 0.0
+            if pull_of > 0:
+                z[slot] = min(z[slot], point.z[slot] + point.off[i] * point.sd[i] / pull_of)
+        if np.array_equal(z, point.z):
+            return point
+        scores = self._family_scores(np.stack([point.z, z], axis=1), point.sd, blur=1.0)
+        lost = scores[:, 1] > scores[:, 0]
+        z = np.where((self.family >= 0) & lost[self.family], z, point.z)
+        return point if np.array_equal(z, point.z) else self.look(z)
+
+    def _family_scores(self, z: Floats, sd: Floats, *, blur: float) -> Floats:
+        """Log posterior of each family's own part under columns of `z`, shape (families + 1, columns)."""
+        batch = walk(z, self.latents, self.schedule, self.arrays, self.laid, self.bio)
+        said = predict(batch, self.facts)
+        local = self.family >= 0
+        scores = np.zeros((int(self.family.max(initial=-1)) + 2, z.shape[1]))
+        for k in range(z.shape[1]):
+            np.add.at(scores[:, k], self.fact_family, pull(said[:, k], sd, self.facts, blur=blur)[2])
+            np.add.at(scores[:, k], self.family, np.where(local, self.log_prior(z[:, k]), 0.0))
+        return scores
+
     def _best_lengths(self, point: Point, step: Floats, *, blur: float = 1.0) -> tuple[Floats, float]:
         """The best of the lengths tried, for the farm as a whole and for each family by itself."""
         local = self.family >= 0
         tried = [(f, own) for f in _FARM_LENGTHS for own in _OWN_LENGTHS]
         z = np.stack([point.z + np.where(local, own, f) * step for f, own in tried], axis=1)
-        batch = walk(z, self.latents, self.schedule, self.arrays, self.laid, self.bio)
-        said = predict(batch, self.facts)
-        families = int(self.family.max(initial=-1)) + 1
-        scores = np.zeros((families + 1, len(tried)))
-        for k in range(len(tried)):
-            loglik = pull(said[:, k], point.sd, self.facts, blur=blur)[2]
-            np.add.at(scores[:, k], self.fact_family, loglik)
-            np.add.at(scores[:, k], self.family, np.where(local, self.log_prior(z[:, k]), 0.0))
+        scores = self._family_scores(z, point.sd, blur=blur)
         best, best_score = point.z, -np.inf
         for n, length in enumerate(_FARM_LENGTHS):
             mine = scores[:, n * len(_OWN_LENGTHS) : (n + 1) * len(_OWN_LENGTHS)]
