@@ -26,6 +26,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "why": ("/why/lot/G1", SEE),
     "ahead": ("/ahead", SEE),
     "promise": ("/ahead/promise?amount=10&unit=crickets&size_class=big&day=2027-04-10", SEE),
+    "breeders": ("/ahead/breeders", SEE),
     "grade": ("/ahead/grade", SEE),
     "trays": ("/trays", SEE),
     "laying": ("/trays/laying?adults=600", SEE),

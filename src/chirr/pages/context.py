@@ -19,8 +19,9 @@ PLACES = (
 )
 
 BELONGS = {
-    "bin": "racks", "lot": "racks", "clutch": "trays", "laying": "trays", "promise": "ahead", "grade": "ahead", "add": "book",
-    "entry": "book", "correct": "book", "replace": "book", "cautions": "farm", "me": "",
+    "bin": "racks", "lot": "racks", "clutch": "trays", "laying": "trays", "promise": "ahead", "grade": "ahead",
+    "breeders": "ahead", "add": "book", "entry": "book", "correct": "book", "replace": "book", "cautions": "farm",
+    "me": "",
 }  # fmt: skip
 
 

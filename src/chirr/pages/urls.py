@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from chirr.pages.views import ahead, book, farm, grade, laying, people, racks, setup, sign, trays, trials
+from chirr.pages.views import ahead, book, breeders, farm, grade, laying, people, racks, setup, sign, trays, trials
 from chirr.pages.views import round as round_
 
 urlpatterns = [
@@ -26,6 +26,7 @@ urlpatterns = [
     path("why/<str:kind>/<path:name>", racks.why, name="why"),
     path("ahead", ahead.ahead, name="ahead"),
     path("ahead/promise", ahead.promise, name="promise"),
+    path("ahead/breeders", breeders.breeders, name="breeders"),
     path("ahead/grade", grade.grade, name="grade"),
     path("trays", trays.trays, name="trays"),
     path("trays/laying", laying.laying, name="laying"),

@@ -160,6 +160,8 @@ class Species:
     night_laying_share: Constant
     tray_capacity_eggs_per_cm2: Constant
     egg_eating_per_day2: Constant
+    cold_night_c: Constant
+    cold_recovery_days: Constant
     medium_peat_share: Constant
     medium_vermiculite_share: Constant
     medium_coir_share: Constant

@@ -99,8 +99,17 @@ def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpRespo
         "thing": thing, "may_write": may_write, "quick": _quick(thing, request.path) if may_write else [],
         "more_story": f"{reverse('book')}?{urlencode({thing.kind: thing.name})}",
         "harvest_cautions": CAUTIONS["harvest"] if any(lot.harvest_ready for lot in thing.lots) else (),
+        "breeders": _breeders(thing),
     }  # fmt: skip
     return render(request, "chirr/thing.html", context)
+
+
+def _breeders(thing: ThingPage) -> tuple[object, ...]:
+    """Of a breeding bin: when its breeders have had their day."""
+    from chirr.desk import breeders
+
+    breeding = thing.kind == "bin" and thing.tile is not None and thing.tile.duty == "breeding" and thing.lots
+    return breeders.breeders(bin=thing.name) if breeding else ()
 
 
 def _quick(thing: ThingPage, back: str) -> list[tuple[str, str]]:

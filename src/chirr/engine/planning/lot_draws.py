@@ -1,0 +1,67 @@
+"""One lot from now on, in joint draws with the farm's level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chirr.engine.colony.belief import Belief, draw
+from chirr.engine.colony.clocks import ADULT, NYMPH, Clocks
+from chirr.engine.colony.cohort_ahead import Setting, run_on
+from chirr.engine.colony.history import FarmHistory, Kind
+from chirr.engine.colony.latents import FarmLevel
+from chirr.engine.colony.walk import Cohorts, walk
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotDraws:
+    """A lot's crickets day by day.
+
+    number: shape (days + 1, draws); passed: clock readings of its place from now, (clocks, days + 1); adult_days: age
+    as adults now, below 0 for nymphs [days at 30 degC], (draws,); farm: the farm's level in the same draws.
+    """
+
+    number: Floats
+    passed: Floats
+    adult_days: Floats
+    state: Cohorts
+    farm: FarmLevel
+
+
+def family_of(history: FarmHistory, lot: int) -> NDArray[np.bool_]:
+    """Marks of a lot and of every lot that its crickets came from, shape (lots,)."""
+    marks = np.zeros(len(history.lots), dtype=bool)
+    todo = [lot]
+    while todo:
+        one = todo.pop()
+        if not marks[one]:
+            marks[one] = True
+            todo += [h.other for h in history.lots[one].happenings if h.kind in (Kind.IN, Kind.MIX)]
+    return marks
+
+
+def lot_draws(belief: Belief, clocks: Clocks, lot: int, *, days: int, draws: int, rng: np.random.Generator) -> LotDraws:
+    """Draws of one lot over the days to come, where it stands now; clutches still to hatch are left out."""
+    b = belief
+    only = family_of(b.history, lot)
+    z = draw(b, draws, rng, lots=only)
+    told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, watch=False)
+    state = told.lots.take(np.array([lot]))
+    place = int(b.schedule.last_place[lot])
+    hours: Floats = b.history.now_h + 24.0 * np.arange(days + 1, dtype=np.float64)
+    readings = clocks.read(np.full(len(hours), place, dtype=np.int64), hours)
+    passed = np.asarray(readings - readings[:, :1])
+    setting = Setting(bio=b.bio, log_hatchling_mg=told.farm.log_hatchling_mg, target_mg=1.0, now_h=b.history.now_h)
+    ahead = run_on(state, passed, float(b.schedule.last_surface_cm2[lot]), setting)
+    to_come = np.maximum(1.0 - state.x[0], 0.0) / (max(passed[NYMPH, -1], 1e-9) / days * np.exp(state.log_speed[0]))
+    return LotDraws(
+        number=np.asarray(ahead.number, dtype=np.float64),
+        passed=passed,
+        adult_days=state.adult_days[0] - to_come * passed[ADULT, -1] / days,
+        state=state,
+        farm=told.farm,
+    )

@@ -1,0 +1,66 @@
+"""The page that says when breeders have had their day and who follows."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import msgspec
+import pytest
+
+from builders import small_farm
+from chirr.book import actions
+from chirr.desk import belief
+from chirr.desk.breeders import breeders
+from chirr.records import Reading
+from pages.conftest import Who
+
+
+@pytest.mark.parametrize("person", ["owner", "hand", "reader"])
+def test_everybody_of_the_farm_sees_when_a_lot_is_to_be_retired(who: Who, person: str) -> None:
+    page = who(person).get("/ahead/breeders")
+    text = page.content.decode()
+    assert page.status_code == 200
+    assert "Breeders B1" in text
+    assert "Eggs fall below half of their peak" in text
+    assert text.count("<figure") == 1
+
+
+def test_dates_go_in_order_and_the_growing_lot_is_named_as_a_follower(who: Who) -> None:
+    (b,) = breeders()
+    assert b.followers_laid.mid < b.followers_hatched.mid < b.followers_adult.mid < b.retire.mid
+    assert b.retire.mid == pytest.approx(min(b.half_of_peak.mid, b.better_renewed.mid), abs=3 * 86400)
+    assert [s.lot for s in b.successors] == ["G1"]
+    assert b.adult_days == pytest.approx(34, abs=2)
+
+
+def test_another_bin_has_no_breeders(who: Who) -> None:
+    assert breeders(bin="E1-2") == ()
+    assert "No breeders are in a breeding bin now." in who("hand").get("/ahead/breeders?bin=E1-2").content.decode()
+
+
+def test_cold_nights_are_told_with_the_day_on_which_laying_should_come_back(db: None) -> None:
+    cold = [
+        Reading(at=small_farm.day(26 + n, h), room="east", level=1, temperature_c=17.0 if h in (15, 18, 21) else 26.0)
+        for n in range(3) for h in range(0, 24, 3)
+    ]  # fmt: skip
+    actions.found(msgspec.structs.replace(small_farm.folder(), readings=cold), actor=small_farm.OWNER)
+    belief.forget()
+    (b,) = breeders()
+    assert b.cold is not None
+    last = datetime.fromtimestamp(small_farm.day(28), UTC)
+    assert f"the last on {last:%-d %b}" in b.cold
+    assert "common practice" in b.cold
+
+
+def test_warm_nights_are_not_mentioned(who: Who) -> None:
+    assert breeders()[0].cold is None
+
+
+@pytest.mark.parametrize("person", ["owner", "hand", "reader"])
+def test_a_breeding_bin_shows_its_breeders_and_a_nursery_none(who: Who, person: str) -> None:
+    assert "Eggs fall below half of their peak" in who(person).get("/bins/E1-1").content.decode()
+    assert "Eggs fall below half of their peak" not in who(person).get("/bins/W1-1").content.decode()
+
+
+def test_ahead_leads_there(who: Who) -> None:
+    assert 'href="/ahead/breeders"' in who("reader").get("/ahead").content.decode()
