@@ -66,3 +66,21 @@ def test_the_picture_stands_in_order_along_its_axis() -> None:
     assert drawn["high"] < drawn["margin_x"] + drawn["margin_width"] < 600
     assert "ratio 93.0 %" in drawn["says"]
     assert picture({"interval": None, "margin": [0.9, 1.1], "ratio": None}) is None
+
+
+def test_each_bin_of_a_trial_gets_a_label_with_its_turns(who: Who, planned) -> None:
+    page = who("hand").get("/trial-labels/slim%20or%20wide")
+    text = page.content.decode()
+    assert page.status_code == 200
+    assert text.count('class="bin-name"') == 2
+    assert "<b>tray wide</b> <span>1 Mar 2027 to 28 Mar 2027</span>" in text
+    assert "<b>tray slim</b> <span>29 Mar 2027 to 25 Apr 2027</span>" in text
+    assert "east · stack 1 · level 2" in text
+    assert who("hand").get("/trial-labels/other").status_code == 404
+
+
+def test_trials_are_found_from_the_trays(who: Who, planned) -> None:
+    assert 'href="/trials"' in who("reader").get("/trays").content.decode()
+    text = who("reader").get("/trials/slim%20or%20wide").content.decode()
+    assert '<a href="/trays" aria-current="page">' in text
+    assert 'href="/trial-labels/slim%20or%20wide"' in text

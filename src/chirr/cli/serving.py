@@ -37,6 +37,7 @@ def demo(
 
     The book is made anew each time; three people get sign-ins, whose passwords are printed.
     """
+    one_thread_each()
     path = path.expanduser().absolute()
     os.environ["CHIRR_FARM"] = str(path)
     _make_room(path)
@@ -68,6 +69,7 @@ def serve(
     port: Annotated[int, typer.Option(min=1, max=65535, help="The port to serve on.")] = PORT,
 ) -> None:
     """Serve the pages of the farm."""
+    one_thread_each()
     open_farm()
     from chirr.desk import people
 
@@ -80,6 +82,14 @@ def serve(
         os.environ.setdefault("CHIRR_HOSTS", ",".join(sorted(names)))
         sorry("Other machines can reach these pages, and what is sent is not encrypted: only on a network you trust.")
     _run(host, port)
+
+
+def one_thread_each() -> None:
+    """Matrices of a farm's size go fastest on one thread each; several wait for each other and a page crawls.
+
+    Must come before NumPy is loaded; what the environment says already stands.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def person(

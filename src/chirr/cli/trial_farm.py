@@ -149,6 +149,33 @@ def records(
     tell_judgement({"remarks": [], **answer}, answer["unit"])
 
 
+@app.command("limits", short_help="What limits the farm: space, labour, survival or eggs.")
+def limits_(
+    people: Annotated[
+        int | None, typer.Option(metavar="N", help="How many work at the bins; else those who wrote entries of late.")
+    ] = None,
+    hours_each: Annotated[float, typer.Option(metavar="H", help="Hours a week that each has for it.")] = 20.0,
+    json: Json = False,
+) -> None:
+    """What limits the farm now, measured in its book, and why: what more eggs, room or time would be worth."""
+    open_farm()
+    with told_plainly():
+        from chirr.desk.belief import beliefs
+        from chirr.desk.limits import what_limits
+
+        try:
+            answer = what_limits(people=people, hours_each=hours_each, beliefs=beliefs())
+        except LookupError as none:
+            raise Trouble(str(none.args[0])) from none
+    if json:
+        say_json(answer)
+        return
+    say(f"What limits the farm: {answer['limit']}; {answer['why']}.\n")
+    word = {True: "tight", False: "not tight", None: "not known"}
+    for x in answer["measures"]:
+        say(f"{x['name'].capitalize()}: {word[x['tight']]}; {x['says']}.")
+
+
 @app.command(short_help="What a new way is worth, and the chance that it pays.")
 def decide(
     name: Annotated[
@@ -179,11 +206,17 @@ def decide(
         from chirr.desk import trial_worth as desk
 
         if name is not None:
+            from chirr.desk.belief import beliefs
             from chirr.desk.trial_stakes import decided_from_book
 
             try:
                 answer = decided_from_book(
-                    name, worth_per_1000_eggs=worth_per_1000, material_saved_per_tray=material, once=once, weeks=weeks
+                    name,
+                    worth_per_1000_eggs=worth_per_1000,
+                    material_saved_per_tray=material,
+                    once=once,
+                    weeks=weeks,
+                    beliefs=beliefs(),
                 )
             except LookupError as unknown:
                 raise BadInput(str(unknown.args[0])) from unknown
@@ -251,7 +284,7 @@ def _tell_decision(a: dict[str, Any]) -> None:
     q = a["gain_per_week"]
     money = f" {a['currency']}" if a.get("currency") else ""
     if "limit_why" in a:
-        say(f"{a['new']} in place of {a['present']}. What is short here: {a['limit']}; {a['limit_why']}.")
+        say(f"{a['new']} in place of {a['present']}. What limits this farm: {a['limit']}; {a['limit_why']}.")
     say(f"Gain a week: {q[3]:,.2f}{money} ({q[1]:,.2f} to {q[5]:,.2f} in 8 of 10).")
     h = a["hours_saved_per_week"]
     say(f"Hours saved a week: {h[3]:.1f} ({h[1]:.1f} to {h[5]:.1f}).")

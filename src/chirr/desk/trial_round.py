@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from chirr.book.standing import Standing
 from chirr.desk.trial_notes import Trial, all_trials
@@ -89,3 +89,32 @@ def _columns(d: Drawn, standing: Standing) -> dict[str, str]:
         newest = next((c.substrate for c in reversed(standing.clutches.values()) if str(c.cycle) == d.way), None)
         return {"cycle": d.way, **({"substrate": newest} if newest else {})}
     return {}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """What hangs on a bin of a trial. turns: (from, until, way in words), one where the bin keeps its way."""
+
+    bin: str
+    room: str
+    stack: int
+    level: int
+    turns: tuple[tuple[date | None, date | None, str], ...]
+
+
+def labels(t: Trial, standing: Standing) -> tuple[Label, ...]:
+    """The labels of a trial's bins, in walking order of their places; a bin that is gone is left out."""
+    start = date.fromisoformat(t.start) if t.start else None
+    found = []
+    for name, ways in t.bins.items():
+        b = standing.bins.get(name)
+        if b is None or not ways:
+            continue
+        days = 7 * (t.period_weeks if len(ways) > 1 else t.weeks)
+        turns = []
+        for n, way in enumerate(ways):
+            first = start + timedelta(days=n * days) if start else None
+            last = first + timedelta(days=days - 1) if first and days else None
+            turns.append((first, last, in_words(t.by, way)))
+        found.append(Label(bin=name, room=b.room, stack=b.stack, level=b.level, turns=tuple(turns)))
+    return tuple(sorted(found, key=lambda x: (x.room, x.stack, x.level, x.bin)))

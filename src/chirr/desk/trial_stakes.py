@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from chirr.book import ledger, shelf
-from chirr.book.standing import Standing
 from chirr.desk.belief import swap_days_of
+from chirr.desk.limits import what_limits
+from chirr.desk.shapes import Beliefs
 from chirr.desk.trial_answers import Answer
 from chirr.desk.trial_notes import Trial, trial
 from chirr.desk.trial_rows import gathered
@@ -17,26 +18,12 @@ from chirr.desk.trial_worth import Effect, Stakes, decided
 from chirr.engine.trials.pair import Rule
 from chirr.engine.trials.rows import judge_units
 
-FULL = 0.05
-"""Less than this share of nursery and grow-out bins empty: space is what is short (judgement)."""
 
+def decided_from_book(name: str, *, worth_per_1000_eggs: float, beliefs: Beliefs | None = None, **more: Any) -> Answer:
+    """A trial's decision: its first way in place of its last, with the farm's own wage, trays and limits.
 
-def short_of(s: Standing) -> tuple[str, str]:
-    """What limits the farm, as far as the book tells: ('space' or 'eggs', the reason in words)."""
-    bins = [b for b in s.bins.values() if b.duty != "breeding"]
-    empty = [b for b in bins if not b.lots and not b.hatching]
-    if not bins:
-        return "space", "there is no nursery or grow-out bin, so more eggs have nowhere to go"
-    if len(empty) < FULL * len(bins) or not empty:
-        return (
-            "space",
-            f"{len(empty)} of {len(bins)} nursery and grow-out bins are empty, so more eggs have nowhere to go",
-        )
-    return "eggs", f"{len(empty)} of {len(bins)} nursery and grow-out bins are empty, so more eggs can be raised"
-
-
-def decided_from_book(name: str, *, worth_per_1000_eggs: float, **more: Any) -> Answer:
-    """A trial's decision: its first way in place of its last, with the farm's own wage, trays and limits."""
+    Without beliefs nothing is known of crowding, only of bins that stand empty.
+    """
     t: Trial = trial(name)
     s, card = ledger.live(), shelf.card()
     rule = Rule(ratio=True, low=None, high=None)
@@ -51,16 +38,18 @@ def decided_from_book(name: str, *, worth_per_1000_eggs: float, **more: Any) -> 
         base = float(np.exp(np.log(usual).mean()))
         share = math.exp(pace.value)
         saved = Effect(value=base * (1 - share), se=base * share * pace.se, df=pace.df)
-    limit, why = short_of(s)
+    short = what_limits(beliefs=beliefs)
+    nothing = next(x for x in short["measures"] if x["name"] == "space")["tight"]
     breeding = [b for b in s.bins.values() if b.duty == "breeding" and b.lots]
     trays = sum(max(len(b.trays), 1) for b in breeding) * 7 / (swap_days_of(card.swap_days) if card else 3.0)
     laid = eggs.value[eggs.way == old]
     stakes = Stakes(
         trays_per_week=max(trays, 1.0), wage_per_hour=card.wage_per_hour if card else 0.0,
         output_per_tray=float(laid.mean()) if len(laid) else 0.0,
-        worth_per_output=0.0 if limit == "space" else worth_per_1000_eggs / 1000, **more,
+        worth_per_output=0.0 if nothing else worth_per_1000_eggs / 1000, **more,
     )  # fmt: skip
     ratio = Effect(value=output.value, se=output.se, df=output.df) if output is not None else None
     answer = decided(ratio, saved, stakes)
-    return {"trial": name, "new": new, "present": old, "limit": limit, "limit_why": why,
+    return {"trial": name, "new": new, "present": old, "limit": short["limit"],
+            "limit_why": short["why"], "also_tight": short["also_tight"],
             "currency": card.currency if card else "", "trays_per_week": stakes.trays_per_week} | answer  # fmt: skip

@@ -16,7 +16,7 @@ from chirr.book import ledger
 from chirr.desk import clock
 from chirr.desk.trial_answers import Answer, pair_json
 from chirr.desk.trial_notes import Trial, trial
-from chirr.desk.trial_round import turn
+from chirr.desk.trial_round import Label, labels, turn
 from chirr.desk.trial_rows import gathered
 from chirr.desk.trial_sizes import asked
 from chirr.desk.trial_words import OUTCOMES
@@ -120,3 +120,9 @@ def trial_rows(name: str) -> Units:
 def so_far(t: Trial) -> list[Answer]:
     """How many clutches of each way a trial has so far."""
     return balance(_of_trial(t)[0], t.ways)
+
+
+def labels_of(name: str) -> tuple[Trial, tuple[Label, ...]]:
+    """A trial and the labels of its bins; LookupError when there is none of that name."""
+    t = trial(name)
+    return t, labels(t, ledger.live())

@@ -50,6 +50,19 @@ def trial(request: HttpRequest, name: str) -> HttpResponse:
     return render(request, "chirr/trial.html", context)
 
 
+@door(SEE)
+@require_GET
+def labels(request: HttpRequest, name: str) -> HttpResponse:
+    """Labels for the bins of a trial, to be printed and cut."""
+    from chirr.desk.trials import labels_of
+
+    try:
+        plan, found = labels_of(name)
+    except LookupError as unknown:
+        raise Http404(str(unknown)) from unknown
+    return render(request, "chirr/trial_labels.html", {"plan": plan, "labels": found})
+
+
 def picture(pair: dict[str, Any]) -> dict[str, Any] | None:
     """Where margin, interval and ratio stand along a log axis; None before there is anything to draw."""
     ends, margin, ratio = pair.get("interval"), pair["margin"], pair.get("ratio")
