@@ -32,6 +32,9 @@ SPECIES_NAMES: dict[str, str] = dict(
     zip(SPECIES, ("House cricket", "Banded cricket", "Two-spotted cricket"), strict=True)
 )
 MOST_ROOMS = 12
+PRICES = ("price_per_kg", "feed_price_per_kg", "bin_day_cost")
+"""Keys of the farm card for what a kilogram of crickets sells for, what one of feed costs, and what a bin costs in a
+day, in the farm's currency; the owner's to know."""
 _Thing = TypeVar("_Thing")
 
 
@@ -152,9 +155,11 @@ def save_card(values: Mapping[str, str], *, actor: Person) -> None:
     old = card()
     sheet = Sheet(values)
     fresh = _card(sheet)
+    given = {key: sheet.number(key, 0, 1_000_000) for key in PRICES}
     sheet.done()
     classes = old.size_classes if old else ()
-    extra = old.extra if old else {}
+    extra = {k: v for k, v in (old.extra if old else {}).items() if k not in PRICES}
+    extra |= {key: value for key, value in given.items() if value is not None}
     actions.set_card(msgspec.structs.replace(fresh, size_classes=classes, extra=extra), actor=actor)
     _changed()
 

@@ -104,7 +104,7 @@ def _days_says(by: str, best: Best, habit: float) -> str:
     more = np.quantile(best.gain, (0.1, 0.5, 0.9)) * 100 - 100
     return (
         f"{says}. Against {in_days(habit)} now: {more[1]:+.0f} % ({more[0]:+.0f} to {more[2]:+.0f} %),"
-        f" {_chance(best.chance)} that it is more."
+        f" {chance_in_words(best.chance)} that it is more."
     )
 
 
@@ -118,7 +118,8 @@ def in_days(days: float) -> str:
     return f"{text} day{'' if text == '1' else 's'}"
 
 
-def _chance(chance: float) -> str:
+def chance_in_words(chance: float) -> str:
+    """A chance in hundredths; draws are finite, so it never says never or always."""
     if chance > 0.99:
         return "more than 99 chances in 100"
     return "less than 1 chance in 100" if chance < 0.01 else f"{round(100 * chance)} chances in 100"
@@ -143,7 +144,8 @@ def number_says(judged: TraysJudged, habit: float) -> str:
     trays = f"{best.at:.0f} tray{'' if best.at == 1 else 's'}"
     if abs(best.at - habit) < 0.25:
         return f"Most eggs for each minute: {trays} in a bin, as now."
-    return f"Most eggs for each minute: {trays} in a bin; {_chance(best.chance)} that it beats the {habit:.1f} of now."
+    beats = f"{chance_in_words(best.chance)} that it beats the {habit:.1f} of now"
+    return f"Most eggs for each minute: {trays} in a bin; {beats}."
 
 
 def best_type(types: tuple[TypeLaying, ...]) -> str:

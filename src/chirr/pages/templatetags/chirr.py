@@ -54,6 +54,16 @@ def short_band(value: Band | None, unit: str = "") -> str:
     return mid if low == high else f"{mid} ({low} to {high})"
 
 
+@register.filter
+def money_band(value: Band | None) -> str:
+    """A band of money, gains and losses with their sign.
+
+    >>> money_band(Band((-2.0, -1.0, 0.0, 0.5, 1.0, 2.25, 3.0)))
+    '+0.50 (-1.00 to +2.25)'
+    """
+    return "–" if value is None else f"{value.mid:+,.2f} ({value.low:+,.2f} to {value.high:+,.2f})"
+
+
 _SHOW = {"mg": display.mass_mg, "kg": display.mass_kg, "g": display.mass_g, "number": display.about}
 
 

@@ -47,6 +47,7 @@ def _card_values(card: FarmCard) -> Values:
         "name": card.name, "species": card.species, "timezone": card.timezone, "currency": card.currency,
         "wage_per_hour": f"{card.wage_per_hour:g}", "substrate_cycles": card.substrate_cycles,
     }  # fmt: skip
+    values |= {key: f"{value:g}" for key in desk.PRICES if isinstance(value := card.extra.get(key), int | float)}
     for stem, days in (("swap", card.swap_days), ("feed", card.feed_days)):
         if isinstance(days, int):
             values |= {f"{stem}_by": "days", f"{stem}_every": days}

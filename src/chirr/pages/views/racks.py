@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from chirr.desk.shapes import RackLevel, RackRoom, ThingPage
-from chirr.pages.access import SEE, door, found
+from chirr.pages.access import SEE, actor, door, found
 from chirr.pages.fields import CAUTIONS
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpRespo
         "thing": thing, "may_write": may_write, "quick": _quick(thing, request.path) if may_write else [],
         "more_story": f"{reverse('book')}?{urlencode({thing.kind: thing.name})}",
         "harvest_cautions": CAUTIONS["harvest"] if any(lot.harvest_ready for lot in thing.lots) else (),
-        "breeders": _breeders(thing),
+        "breeders": _breeders(thing), "harvest": _harvest(thing, actor(request).role == "owner"),
     }  # fmt: skip
     return render(request, "chirr/thing.html", context)
 
@@ -110,6 +110,13 @@ def _breeders(thing: ThingPage) -> tuple[object, ...]:
 
     breeding = thing.kind == "bin" and thing.tile is not None and thing.tile.duty == "breeding" and thing.lots
     return breeders.breeders(bin=thing.name) if breeding else ()
+
+
+def _harvest(thing: ThingPage, owner: bool) -> object:
+    """Of a living lot: what a day more brings; only the owner sees what it is worth."""
+    from chirr.desk import harvest
+
+    return harvest.harvest(thing.name, money=owner) if thing.kind == "lot" and thing.lots else None
 
 
 def _quick(thing: ThingPage, back: str) -> list[tuple[str, str]]:

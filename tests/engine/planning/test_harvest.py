@@ -1,0 +1,99 @@
+"""The day to harvest: what a day more brings, and when a bin has yielded most for its days."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from chirr.engine.biology.growth import adult_mass_at_mg, mean_mass_mg
+from chirr.engine.biology.rates import nymph_rate_per_day
+from chirr.engine.biology.species import species
+from chirr.engine.planning.harvest import HarvestDays, Prices, harvest_days
+
+HOUSE = "acheta-domesticus"
+DRAWS = 60
+
+
+def grown(
+    temp_c: float = 30.0,
+    *,
+    from_day: int = 0,
+    days: int = 110,
+    alive: float = 1000.0,
+    dying: float = 0.0,
+    key: str = HOUSE,
+):
+    """Number and kilograms of a lot that lives by the published clock from a day of its life on."""
+    animal = species(key)
+    day = from_day + np.arange(days + 1)
+    x = day * nymph_rate_per_day(temp_c, animal)
+    mass = mean_mass_mg(x, np.full(len(x), adult_mass_at_mg(temp_c, animal)), animal)
+    number = alive * np.exp(-dying * day)
+    return tuple(np.repeat(v[:, None], DRAWS, axis=1) for v in (number, number * mass / 1e6))
+
+
+def judged(*, prices: Prices | None = None, from_day: int = 0, key: str = HOUSE, **more: float) -> HarvestDays:
+    number, kg = grown(from_day=from_day, key=key, **more)  # type: ignore[arg-type]
+    return harvest_days(number, kg, species(key), np.random.default_rng(1), days_so_far=from_day, prices=prices)
+
+
+FREE = Prices(per_kg=20.0, feed_per_kg=0.0, bin_day=0.0)
+
+
+def test_with_nothing_to_pay_the_best_day_is_that_of_most_kilograms_a_day() -> None:
+    d = judged(prices=FREE, dying=0.003)
+    assert (d.best_margin_day == d.best_kg_day).all()
+
+
+def test_the_best_day_is_when_a_day_more_gains_what_the_mean_day_has() -> None:
+    """The theorem of the mean: at the top of an average, the marginal equals it."""
+    d = judged(dying=0.003)
+    kg = grown(dying=0.003)[1]
+    k = int(d.best_kg_day[0])
+    mean = kg[k, 0] / (k + 1.0)
+    assert d.gain_kg[k - 1, 0] >= mean >= d.gain_kg[k, 0]
+
+
+@given(st.floats(0.5, 3.0))
+def test_dearer_feed_never_makes_the_harvest_later(price: float) -> None:
+    cheap, dear = (
+        judged(prices=Prices(per_kg=15.0, feed_per_kg=p, bin_day=0.1), dying=0.003) for p in (price, price * 2)
+    )
+    assert np.median(dear.best_margin_day) <= np.median(cheap.best_margin_day)
+
+
+@given(st.floats(25, 30))
+def test_the_warmer_the_sooner_the_harvest(temp_c: float) -> None:
+    cooler, warmer = (judged(temp_c=t, dying=0.003).best_kg_day for t in (temp_c, temp_c + 2))
+    assert np.median(warmer) < np.median(cooler)
+
+
+@pytest.mark.parametrize("from_day", [10, 25, 40])
+def test_asking_later_gives_the_same_day(from_day: int) -> None:
+    first, later = judged(dying=0.003), judged(dying=0.003, from_day=from_day)
+    assert later.best_kg_day[0] + from_day == first.best_kg_day[0]
+
+
+def test_feed_for_growth_follows_the_conversion_and_adults_still_eat() -> None:
+    d = judged()
+    total = d.feed_kg[:45].sum(axis=0) / d.gain_kg[:45].sum(axis=0)
+    assert np.median(total) == pytest.approx(species(HOUSE).feed_conversion.value, rel=0.2)
+    assert (d.feed_kg[-1] > 0).all()
+    assert d.gain_kg[-1] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_dying_lot_is_worth_less_each_day() -> None:
+    prices = Prices(per_kg=15.0, feed_per_kg=1.0, bin_day=0.2)
+    well, ill = judged(prices=prices, dying=0.0), judged(prices=prices, dying=0.02)
+    assert well.worth is not None
+    assert ill.worth is not None
+    assert (ill.worth[20:60] < well.worth[20:60]).all()
+
+
+def test_an_empty_lot_stays_finite() -> None:
+    none = np.zeros((31, DRAWS))
+    d = harvest_days(none, none, species(HOUSE), np.random.default_rng(1), days_so_far=0.0, prices=FREE)
+    assert np.isfinite(d.gain_kg).all()
+    assert np.isfinite(d.feed_kg).all()
