@@ -88,7 +88,7 @@ def test_a_bin_that_the_book_speaks_of_is_carried_by_an_entry_not_by_the_form(wh
             {"tray_type": "slim", "length_cm": "1", "width_cm": "1", "depth_cm": "1"},
             "There is a tray type slim already.",
         ),
-        ("/farm/size-classes", {"name_1": "small"}, "Say from which mass it begins."),
+        ("/farm/size-classes", {"name_1": "small"}, "Say from which mass or length it begins."),
         (
             "/farm/size-classes",
             {"name_1": "a", "from_mg_1": "1", "name_2": "a", "from_mg_2": "2"},
@@ -139,3 +139,18 @@ def test_the_cautions_name_what_can_hurt(who: Who) -> None:
         "law",
     ):
         assert word in html
+
+
+def test_a_size_class_may_begin_at_a_length_and_keeps_it(who: Who) -> None:
+    """16 mm is about 190 mg in the trade's size chart: common practice, no published source."""
+    form = {"name_1": "tiny", "from_mg_1": "0", "name_2": "fat", "from_mm_2": "16"}
+    assert who("owner").post("/farm/size-classes", form).status_code == 302
+    card = farm.card()
+    assert card is not None
+    tiny, fat = card.size_classes
+    assert tiny.extra == {}
+    assert fat.extra == {"from_mm": 16.0}
+    assert 150 < fat.from_mg < 230
+    page = who("owner").get("/farm/size-classes").content.decode()
+    assert 'name="from_mm_2" value="16"' in page
+    assert "(16 mm)" in who("reader").get("/farm").content.decode()

@@ -14,6 +14,8 @@ from django.db import transaction
 from chirr.book import actions, ledger, shelf
 from chirr.desk import people
 from chirr.desk.forms import FormFaults, Sheet
+from chirr.engine.biology.growth import mass_of_length_mg
+from chirr.engine.biology.species import species as animal
 from chirr.records import (
     DUTIES,
     SPECIES,
@@ -193,27 +195,37 @@ def days_from(sheet: Sheet, stem: str) -> Days:
 
 
 def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
-    """Replace the size classes by the rows `name_1`, `from_mg_1`, `name_2`... ; empty rows are left out."""
+    """Replace the size classes by the rows `name_1`, `from_mg_1` or `from_mm_1`, `name_2`... ; empty rows are left out.
+
+    A class that begins at a body length keeps it as `from_mm` beside the mass of a cricket of that length.
+    """
     sheet = Sheet(values)
+    old = card()
+    if old is None:
+        raise LookupError("There is no farm yet.")
     classes: list[SizeClass] = []
     for i in range(1, 21):
         name, from_mg = sheet.text(f"name_{i}"), sheet.number(f"from_mg_{i}", 0, 10_000)
+        from_mm = sheet.number(f"from_mm_{i}", 0, 100)
+        by_length: dict[str, float] = {}
+        if from_mm is not None:
+            from_mg = round(float(mass_of_length_mg(from_mm, animal(old.species))), 1)
+            by_length = {"from_mm": from_mm}
         if name is None and from_mg is None:
             continue
         if name is None:
             sheet.faults.setdefault(f"name_{i}", "Give this size class a name.")
         elif from_mg is None:
-            sheet.faults.setdefault(f"from_mg_{i}", "Say from which mass it begins.")
+            sheet.faults.setdefault(f"from_mg_{i}", "Say from which mass or length it begins.")
         elif any(c.name == name for c in classes):
             sheet.faults[f"name_{i}"] = f"There are two classes called {name}."
         elif any(c.from_mg == from_mg for c in classes):
-            sheet.faults[f"from_mg_{i}"] = "Another class begins at this mass already."
+            sheet.faults[f"from_mg_{i}"] = "Another class begins at this size already."
         else:
-            classes.append(SizeClass(name=name, from_mg=from_mg))
+            before = next((c.extra for c in old.size_classes if c.name == name), {})
+            kept = {k: v for k, v in before.items() if k != "from_mm"}
+            classes.append(SizeClass(name=name, from_mg=from_mg, extra=kept | by_length))
     sheet.done()
-    old = card()
-    if old is None:
-        raise LookupError("There is no farm yet.")
     ordered = tuple(sorted(classes, key=lambda c: c.from_mg))
     actions.set_card(msgspec.structs.replace(old, size_classes=ordered), actor=actor)
     _changed()

@@ -63,9 +63,12 @@ def size_classes(request: HttpRequest) -> HttpResponse:
     classes = request.card.size_classes  # type: ignore[attr-defined]
     start: Values = {}
     for i, size in enumerate(classes, 1):
-        start |= {f"name_{i}": size.name, f"from_mg_{i}": f"{size.from_mg:g}"}
+        length = size.extra.get("from_mm")
+        by_length = isinstance(length, int | float)
+        start |= {f"name_{i}": size.name, f"from_mg_{i}": "" if by_length else f"{size.from_mg:g}"}
+        start |= {f"from_mm_{i}": f"{length:g}"} if by_length else {}
     rows = range(1, min(20, max(len(classes) + 3, 6)) + 1)
-    extra = {"rows": [(f"name_{i}", f"from_mg_{i}", i) for i in rows]}
+    extra = {"rows": [(f"name_{i}", f"from_mg_{i}", f"from_mm_{i}", i) for i in rows]}
     return _form(
         request, "chirr/size_classes.html", start, lambda v: desk.save_size_classes(v, actor=actor(request)), extra
     )
