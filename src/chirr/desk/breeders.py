@@ -172,9 +172,10 @@ class _Scene:
             )
         else:
             adult = self._band(back.adult)
+            verb = "should have been" if adult.mid < self.f.as_of else "must be"
             out.append(
-                f"Its followers must be adult {self._about(adult, 'by')}: only crickets that have hatched already can"
-                " be."
+                f"Its followers {verb} adult by about {self._day(adult.mid)} ({self._day(adult.low)} to"
+                f" {self._day(adult.high)}): only crickets that have hatched already can be."
             )
         best = _best(successors)
         if best is None:
@@ -197,7 +198,7 @@ class _Scene:
     def _about(self, when: Band, word: str = "") -> str:
         """A time as a day with its band; what is past is said to be past."""
         if when.high < self.f.as_of:
-            return "already: since about " + self._day(when.mid)
+            return "since about " + self._day(when.mid)
         first = f"{word} about {self._day(when.mid)}".strip()
         return f"{first} ({self._day(when.low)} to {self._day(when.high)})"
 

@@ -24,11 +24,11 @@ CHART_DAYS = 45
 
 
 class HarvestRow(msgspec.Struct, frozen=True, kw_only=True):
-    """One day more from `at` on: live kg gained, kg of feed, and what it is worth after feed and the bin's day."""
+    """One day more from `at` on: live grams gained, grams of feed, and its worth after feed and the bin's day."""
 
     at: int
-    gain_kg: Band
-    feed_kg: Band
+    gain_g: Band
+    feed_g: Band
     worth: Band | None
 
 
@@ -98,7 +98,7 @@ def _view(f: Foresight, name: str, d: HarvestDays, prices: Prices | None) -> Har
     dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=k)).date().isoformat() for k in range(len(gain))]
     rows = tuple(
         HarvestRow(
-            at=f.as_of + 86400 * k, gain_kg=band(gain[k]), feed_kg=band(feed[k]),
+            at=f.as_of + 86400 * k, gain_g=band(1000 * gain[k]), feed_g=band(1000 * feed[k]),
             worth=None if worth is None else band(worth[k]),
         )
         for k in SHOWN_DAYS if k < len(gain)
@@ -108,7 +108,7 @@ def _view(f: Foresight, name: str, d: HarvestDays, prices: Prices | None) -> Har
         lot=name, by="kilograms" if prices is None else "margin", best=best, rows=rows,
         says=_says(d, prices, f.card.currency, best, tz, len(gain)),
         chart=band_chart(
-            "gain", f"Lot {name}: kilograms gained in a day", "kg a day", dates[:span], gain[:span].tolist()
+            "gain", f"Lot {name}: grams gained in a day", "g a day", dates[:span], (1000 * gain[:span]).tolist()
         ),
         currency=None if prices is None else f.card.currency,
     )  # fmt: skip
