@@ -33,7 +33,7 @@ FAILED_SHARE = 0.03
 HATCHING_DAYS = 8
 """So many days after its first pinheads a clutch may still be hatching."""
 
-WEATHER_C, WEATHER_UNMEASURED_C = 0.25, 0.5
+WEATHER_C, WEATHER_UNMEASURED_C = 0.2, 0.5
 """How far a room's mean temperature in the weeks ahead may differ from its recent one [degC, sd], with and without a
 thermometer in it (judgement)."""
 

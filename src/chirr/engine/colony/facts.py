@@ -23,7 +23,7 @@ Ints = NDArray[np.int64]
 TAIL = 5.0
 """Degrees of freedom of the errors: facts further off than about three spreads lose weight."""
 
-WEIGH_LOG_SD, HARVEST_LOG_SD, COUNT_LOG_SD, HATCH_LOG_SD = 0.04, 0.06, 0.05, 0.015
+WEIGH_LOG_SD, HARVEST_LOG_SD, COUNT_LOG_SD, HATCH_LOG_SD = 0.04, 0.06, 0.05, 0.01
 """What the model itself leaves open in a weighing, a harvest, a count, a hatch (judgement)."""
 
 

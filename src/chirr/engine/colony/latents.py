@@ -48,7 +48,7 @@ STRAIN_SD = 0.06
 """Speed of a farm's strain against the published clock, beyond the range of the published constants (judgement)."""
 
 CLUTCH = ("speed", "eggs", "hatch")
-CLUTCH_SD = (0.03, 0.40, 0.2)
+CLUTCH_SD = (0.02, 0.40, 0.2)
 LOT = ("speed", "early", "late", "adult_mass")
 LOT_SD = (0.05, 0.15, 0.12, 0.08)
 TRAY_TYPE_SD = 0.35
@@ -59,7 +59,7 @@ then moves the outcome equally at every level, so the best fit is not drawn to l
 UNMEASURED_C, MEASURED_C = 1.2, 0.4
 """How far a room may lie from its set point, or from what its thermometers say [degC, sd] (judgement)."""
 
-AT_THE_BIN_C = 0.3
+AT_THE_BIN_C = 0.2
 """How far a bin may lie from the rest of its level [degC, sd] (judgement)."""
 
 EGG_SENSITIVITY, NYMPH_SENSITIVITY = 0.067, 0.11
