@@ -13,7 +13,8 @@ from browser.conftest import SIZES, Open
 pytestmark = pytest.mark.browser
 
 PATHS = (
-    "/round", "/racks", "/ahead", "/trays", "/trays/laying", "/ahead/breeders", "/bins/E1-1", "/book", "/farm", "/bins/W1-1", "/lots/G1", "/clutches/C2", "/book/add",
+    "/round", "/racks", "/ahead", "/trays", "/trays/laying", "/ahead/breeders", "/bins/E1-1", "/book", "/farm",
+    "/bins/W1-1", "/lots/G1", "/clutches/C2", "/book/add",
     "/book/add?deed=lay", "/book/add?deed=move&way=1", "/farm/card", "/farm/size-classes", "/farm/rooms/east",
     "/farm/bins/W1-1", "/farm/tray-types/slim", "/farm/people/Bram", "/cautions", "/me", "/trays?finished=1",
     "/ahead/grade", "/why/lot/G1", "/why/bin/W1-1", "/why/clutch/C2", "/book?odd=1",
