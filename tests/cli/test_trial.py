@@ -162,6 +162,76 @@ def test_what_cannot_be_concluded_is_said_and_what_can_is_computed(chirr, tmp_pa
     assert answer["equivalence"]["equivalent"] is None
 
 
+@pytest.mark.parametrize(
+    ("rows", "words", "says"),
+    [
+        ("a,5\nb,many\n", (), "t.csv, line 3: eggs is 'many', which is not a number."),
+        ("a,5\nb,inf\n", (), "t.csv, line 3: eggs is 'inf', which is not a number."),
+        ("a,1e308\nb,5\n", (), "line 2: eggs is '1e308', which nobody can have counted or measured."),
+        ('a,"1,200"\nb,5\n', (), "line 2: eggs is '1,200', which is not a number."),
+        ("a,\nb,NaN\n", (), "t.csv holds no outcome in column eggs."),
+        ("a,5\n,6\n", (), "line 3: tray is empty"),
+        ("a,5\na,-3\nb,4\nb,6\n", ("--scale", "ratio"), "A ratio needs values of nought or more"),
+        ("a,5\na,6\na,7\nb,4\nb,6\n", ("--paired",), "There are 3 values of a but 2 of b"),
+        ("".join(f"w{i},{i}\n" for i in range(40)), (), "more than 12 look like a column of numbers"),
+        ("".join(f"{'ab'[i % 2]},{i % 9 + 100}\n" for i in range(200_002)), (), "more than 200,000 rows"),
+    ],
+)
+def test_a_table_that_will_not_do_gets_one_plain_sentence(chirr, tmp_path, rows, words, says):
+    (tmp_path / "t.csv").write_text("tray,eggs\n" + rows, encoding="utf-8")
+    assert says in sentence(chirr("trial", "judge", "--csv", "t.csv", "--outcome", "eggs", "--way", "tray", *words))
+
+
+def test_many_rows_and_blocks_are_judged_or_refused_and_never_run_out_of_memory(chirr, tmp_path):
+    draw = random.Random(2)  # noqa: S311 - made-up data
+    lines = "".join(f"{'ab'[i % 2]},{draw.lognormvariate(7, 0.5):.1f},{i // 4}\n" for i in range(20_000))
+    (tmp_path / "t.csv").write_text("tray,eggs,bin\n" + lines, encoding="utf-8")
+    words = ("trial", "judge", "--csv", "t.csv", "--outcome", "eggs", "--way", "tray")
+    status, out, err = chirr(*words)
+    assert status == 0
+    assert "as good within your margin" in out
+    assert "No look by ranks" in err
+    assert "5,000 blocks in 20,000 rows" in sentence(chirr(*words, "--block", "bin"))
+    assert chirr(*words, "--block", "bin", "--paired")[0] == 0
+
+
+def test_one_value_beside_several_is_judged_as_far_as_it_goes(chirr, tmp_path):
+    (tmp_path / "t.csv").write_text("tray,eggs\na,5\nb\na,7,9,9\nb,4\na,3\n", encoding="utf-8")
+    status, out, err = chirr("trial", "judge", "--csv", "t.csv", "--outcome", "eggs", "--way", "tray")
+    assert status == 0
+    assert "not known yet" in out
+    assert "b has 1" in err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("power",), "Give the spread either with --cv"),
+        (("power", "--cv", "40%"), "Give a margin with --margin"),
+        (("power", "--cv", "40%", "--margin", "150%"), "give a share between 0% and 99%"),
+        (("power", "--cv", "nan", "--margin", "10%"), "--cv is nan"),
+        (("power", "--cv", "40%", "--margin", "10%", "--n", "1"), "--n is 1"),
+        (("power", "--cv", "40%", "--margin", "10%", "--n", "9" * 18), "a thousand million"),
+        (("power", "--cv", "40%", "--margin", "10%", "--n", "20", "--alpha", "0.5"), "An error of 0.5 will not do"),
+        (("power", "--cv", "40%", "--margin", "10%", "--power", "nan"), "A power of nan will not do"),
+        (("plan", "--ways", "a,b", "--margin", "0"), "A plan needs a margin"),
+        (("plan", "--ways", "a,b", "--bins", "1"), "2 to 10,000 bins"),
+        (("plan", "--ways", "a,b", "--clutches", "nan"), "0.1 to 100 clutches"),
+        (("plan", "--ways", "a,b", "--outcome", "love"), "love is not an outcome"),
+        (("decide", "--minutes-saved", "1,2,3", "--wage", "nan"), "must be plain numbers"),
+        (("decide", "--minutes-saved", "1,2,inf"), "from below its middle"),
+        (("look", "--csv", "t.csv", "--outcome", "a", "--way", "b", "--planned", "40,20"), "rising whole numbers"),
+    ],
+)
+def test_power_plans_and_looks_refuse_bad_options_in_one_sentence(chirr, words, says):
+    assert says in sentence(chirr("trial", *words))
+
+
+def test_a_size_beyond_a_million_is_not_called_past_the_margin(chirr):
+    _, out, _ = chirr("trial", "power", "--cv", "40%", "--margin", "1e-9")
+    assert "It takes more than a million to show them as good." in out
+
+
 def test_tables_as_spreadsheets_write_them_are_read(chirr, tmp_path):
     text = (
         "\ufeffart;eier\n" + "".join(f"{'kurz' if i % 2 else 'lang'};{i % 5 + 1},5\n" for i in range(20)) + "kurz;\n\n"

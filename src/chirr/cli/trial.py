@@ -154,7 +154,7 @@ def power(
     ] = None,
     n: Annotated[
         int | None,
-        typer.Option(metavar="N", min=2, help="Of each way (parallel), pairs (paired), all bins (crossover)."),
+        typer.Option(metavar="N", help="Of each way (parallel), pairs (paired), all bins (crossover)."),
     ] = None,
     power: Annotated[float, typer.Option(metavar="P", help="How sure to be of an answer, when asking how many.")] = 0.8,
     alpha: Alpha = 0.05,
@@ -185,6 +185,8 @@ def _power(
         raise BadInput("Give the spread either with --cv, such as 40%, or with --sd in the outcome's own unit.")
     if design not in ("parallel", "paired", "crossover"):
         raise BadInput(f"--design is {design}; use parallel, paired or crossover.")
+    if n is not None and not 2 <= n <= 10**9:
+        raise BadInput(f"--n is {n}; give a whole number from 2 to a thousand million.")
     if n is not None and design == "crossover" and n < 3:
         raise BadInput("--n is too small: a crossover needs three bins at least.")
     spread, bounds, true = _by_ratio(cv, margin, truth) if cv is not None else _by_difference(sd, margin, truth)
@@ -331,7 +333,10 @@ def _tell_power(a: dict[str, Any]) -> None:
         return
     if "margin" in a:
         n = a["equivalence_n"]
+        low, high = a["margin"]
         past = "They cannot be shown as good: the truth is at or past the margin."
+        if low < a["truth"] < high:
+            past = "It takes more than a million to show them as good."
         say(f"To show them as good: {n:,} {unit}." if n else past)
     n = a["difference_n"]
     say(f"To find {size}: {n:,} {unit}." if n else f"It takes more than a million to find {size}.")

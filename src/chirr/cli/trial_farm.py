@@ -36,11 +36,9 @@ def plan(
     margin: Loss = "10%",
     alpha: Alpha = 0.05,
     power: Annotated[float, typer.Option(metavar="P", help="How sure to be of an answer.")] = 0.8,
-    bins: Annotated[
-        int | None, typer.Option(min=2, max=10_000, help="Breeding bins to use; else those there are.")
-    ] = None,
+    bins: Annotated[int | None, typer.Option(metavar="N", help="Breeding bins to use; else those there are.")] = None,
     clutches: Annotated[
-        float | None, typer.Option(min=0.1, max=100, help="Clutches from a bin in a week; else as the farm swaps.")
+        float | None, typer.Option(metavar="N", help="Clutches from a bin in a week; else as the farm swaps.")
     ] = None,
     keep: Annotated[
         str | None, typer.Option(metavar="NAME", help="Draw the bins by lot, and write it in the book.")

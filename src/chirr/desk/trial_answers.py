@@ -15,6 +15,7 @@ from chirr.engine.trials.looks import always_interval, bounds
 from chirr.engine.trials.pair import PairResult
 from chirr.engine.trials.power import (
     Design,
+    check_errors,
     difference_power,
     difference_size,
     equivalence_power,
@@ -111,6 +112,7 @@ def power_answer(
     design: Design, margin: tuple[float, float] | None, truth: float, *, n: int | None, alpha: float, wanted: float
 ) -> Answer:
     """Power with `n` units, or the sizes that reach `wanted`; margin and truth on the design's working scale."""
+    check_errors(alpha, wanted)
     out: Answer = {"design": design.kind, "spread": design.sd, "alpha": alpha, "truth": truth}
     if margin is not None:
         out["margin"] = list(margin)

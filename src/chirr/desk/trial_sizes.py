@@ -43,7 +43,10 @@ def plan(
     """How many bins and clutches for how many weeks, each bin keeping one way or having all in turn."""
     asked(ways, by, outcome, margin, alpha, wanted)
     spread, source = ground.spread, ground.source
-    have, rhythm = bins or ground.bins, clutches_per_bin_week or ground.clutches_per_bin_week
+    have = ground.bins if bins is None else bins
+    rhythm = ground.clutches_per_bin_week if clutches_per_bin_week is None else clutches_per_bin_week
+    if not (bins is None or 2 <= bins <= 10_000) or not 0.1 <= rhythm <= 100:
+        raise TableFault("A plan needs 2 to 10,000 bins, and 0.1 to 100 clutches from each in a week.")
     bound = -math.log1p(-margin)
     common: dict[str, Any] = {
         "bins": have, "ways": len(ways), "clutches_per_bin_week": rhythm, "low": -bound, "high": bound, "alpha": alpha,

@@ -13,6 +13,8 @@ from chirr.engine.errors import EngineError
 
 MOST_ROWS = 200_000
 MOST_BYTES = 50_000_000
+SMALLEST, BIGGEST = 1e-50, 1e50
+"""Sizes of values that squares can be taken of."""
 
 
 class TableFault(Exception):  # noqa: N818 - it is told to the user as it stands
@@ -113,6 +115,8 @@ def _number(cell: str, name: str, line: int, column: str, comma: bool) -> float:
         value = math.nan
     if not math.isfinite(value):
         raise TableFault(f"{name}, line {line}: {column} is '{cell[:40]}', which is not a number.")
+    if value != 0 and not SMALLEST < abs(value) < BIGGEST:
+        raise TableFault(f"{name}, line {line}: {column} is '{cell[:40]}', which nobody can have counted or measured.")
     return value
 
 

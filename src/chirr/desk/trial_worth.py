@@ -18,7 +18,7 @@ Z90 = 1.6448536269514722
 
 def effect(middle: float, low: float, high: float, *, log: bool) -> Effect:
     """An effect known by its middle and its 90 % interval."""
-    if not low < middle < high or (log and low <= 0):
+    if not -1e15 < low < middle < high < 1e15 or (log and low <= 0):
         raise TableFault("An interval must go from below its middle to above it" + (", above nought." if log else "."))
     if log:
         return Effect(value=math.log(middle), se=math.log(high / low) / (2 * Z90))

@@ -13,6 +13,7 @@ from chirr.engine.errors import EngineError
 from chirr.engine.trials.estimates import Estimate, TooFew
 
 Floats = NDArray[np.float64]
+MOST_CELLS = 2e7
 TINY = 1e-9
 
 
@@ -58,9 +59,17 @@ class Anova:
 
 
 def dummies(labels: ArrayLike) -> Floats:
-    """Columns of 0 and 1 for all but the first level, in sorted order; shape (units, levels - 1)."""
-    _, of = np.unique(np.asarray(labels), return_inverse=True)
-    return np.eye(int(of.max()) + 1)[of][:, 1:]
+    """Columns of 0 and 1 for all but the first level, in sorted order; shape (units, levels - 1).
+
+    Raises EngineError where that would be too large to work with.
+    """
+    names, of = np.unique(np.asarray(labels), return_inverse=True)
+    if len(of) * len(names) > MOST_CELLS:
+        raise EngineError(
+            f"{len(names):,} blocks in {len(of):,} rows are more than can be judged together; "
+            "cut out a part of the rows, or give a coarser block."
+        )
+    return (of[:, None] == np.arange(1, len(names))).astype(np.float64)
 
 
 def crossed(*factors: ArrayLike) -> Floats:

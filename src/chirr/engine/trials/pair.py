@@ -28,6 +28,8 @@ from chirr.engine.trials.estimates import (
 from chirr.engine.trials.models import Fitted, Layout, fit_as_counts, fit_plain, needs_count_model, others
 
 Floats = NDArray[np.float64]
+MOST_PAIRS = 4_000_000
+"""A look by ranks sets each value against each: no more of them than this (judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,7 +137,8 @@ def matched(out: PairResult, a: Side, b: Side) -> tuple[Side, Side]:
             )
         label = np.array([f"pair {i + 1}" for i in range(len(a.values))])
         return _relabelled(a, label), _relabelled(b, label)
-    shared = [x for x in dict.fromkeys(a.block.tolist()) if x in set(b.block.tolist())]
+    of_b = set(b.block.tolist())
+    shared = [x for x in dict.fromkeys(a.block.tolist()) if x in of_b]
     single = len(set(a.block.tolist()) ^ set(b.block.tolist()))
     if single:
         out.remarks.append(
@@ -150,9 +153,12 @@ def matched(out: PairResult, a: Side, b: Side) -> tuple[Side, Side]:
 
 
 def _means(side: Side, labels: list[str]) -> Side:
-    values = np.array([side.values[side.block == x].mean() for x in labels])
-    place = np.array([side.place[side.block == x].min() for x in labels], dtype=np.int64)
-    return Side(name=side.name, values=values, block=np.array(labels), place=place)
+    names, of = np.unique(side.block, return_inverse=True)
+    mean = np.bincount(of, side.values) / np.bincount(of)
+    first = np.full(len(names), np.iinfo(np.int64).max)
+    np.minimum.at(first, of, side.place)
+    wanted = np.searchsorted(names, np.array(labels))
+    return Side(name=side.name, values=mean[wanted], block=np.array(labels), place=first[wanted])
 
 
 def _relabelled(side: Side, block: NDArray[np.str_]) -> Side:
@@ -203,13 +209,16 @@ def _beside(out: PairResult, layout: Layout, *, logs: bool, rng: np.random.Gener
     low, high = rule.low, rule.high
     if rule.ratio:  # counts with noughts have no logs to shift by a margin
         low, high = (math.log(x) if logs and x is not None else None for x in (low, high))
-    if layout.kind == "groups":
+    pairs_of = len(a) * len(b) if layout.kind == "groups" else len(a) ** 2 / 2
+    if layout.kind in ("groups", "pairs") and pairs_of > MOST_PAIRS:
+        out.remarks.append("No look by ranks is taken of so many values: it would set each against each.")
+    elif layout.kind == "groups":
         out.ranks = ranks.unpaired_ranks(a, b, level, low, high)
     elif layout.kind == "pairs":
         out.ranks = ranks.paired_ranks(a - b, level, low, high)
     else:
         out.reshuffled_p = ranks.reshuffled_p(np.concatenate([a, b]), layout.is_a, layout.block, rng=rng)
-    if rule.ratio and layout.kind == "groups":
+    if rule.ratio and layout.kind == "groups" and min(len(a), len(b)) > 1:
         out.fieller = fieller(summary(layout.a), summary(layout.b), level)
 
 

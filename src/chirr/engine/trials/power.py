@@ -122,7 +122,7 @@ def equivalence_size(
 
     None when it cannot be: the supposed truth lies at or beyond a bound, or more than a million would be needed.
     """
-    _check(alpha, wanted)
+    check_errors(alpha, wanted)
     if not low < truth < high:
         return None
     step = 2 if design.kind == "crossover" else 1
@@ -141,7 +141,7 @@ def difference_size(design: Design, truth: float, *, alpha: float = 0.05, wanted
     >>> [difference_size(Design(kind="parallel", sd=1.0), d) for d in (0.2, 0.5, 0.8)]
     [394, 64, 26]
     """
-    _check(alpha, wanted)
+    check_errors(alpha, wanted)
     if truth == 0:
         return None
     step = 2 if design.kind == "crossover" else 1
@@ -154,7 +154,8 @@ def difference_size(design: Design, truth: float, *, alpha: float = 0.05, wanted
     return None if found is None else found * step
 
 
-def _check(alpha: float, wanted: float) -> None:
+def check_errors(alpha: float, wanted: float) -> None:
+    """Raise EngineError for an error or a power that no test can have."""
     if not 0 < alpha < 0.5:
         raise EngineError(f"An error of {alpha:g} will not do; choose one between 0 and 0.5, such as 0.05.")
     if not alpha < wanted < 1:

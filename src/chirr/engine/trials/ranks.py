@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 Floats = NDArray[np.float64]
+MOST_SORTED, AT_ONCE = 2e7, 4e6
+"""Random numbers drawn in all for a reshuffling, and held at once (judgement)."""
 Side = Literal["two-sided", "less", "greater"]
 
 
@@ -72,8 +74,8 @@ def reshuffled_p(
 ) -> float:
     """Two-sided p value from putting the ways to the units again and again, within blocks as the draw did.
 
-    values, is_a, block: shape (units,). The statistic is the difference of way means within each block, weighted by
-    n_a n_b / n, so a block with one way only adds nothing.
+    values, is_a, block: shape (units,); with very many, fewer shuffles are made. The statistic is the difference of way
+    means within each block, weighted by n_a n_b / n, so a block with one way only adds nothing.
     """
     v = np.asarray(values, dtype=np.float64)
     a = np.asarray(is_a, dtype=bool)
@@ -83,9 +85,12 @@ def reshuffled_p(
     # sorting random numbers within a block deals its a's anew
     rank = np.argsort(of, kind="stable")
     sorted_a, sorted_v, sorted_of = a[rank], v[rank], of[rank]
-    as_much = 1
-    for _ in range(0, shuffles, 500):
-        keys = rng.random((min(500, shuffles), len(v))) + sorted_of
+    as_much, done = 1, 0
+    shuffles = max(min(shuffles, int(MOST_SORTED / len(v))), 199)
+    at_once = min(500, shuffles, max(int(AT_ONCE / len(v)), 1))
+    while done < shuffles:
+        done += at_once
+        keys = rng.random((at_once, len(v))) + sorted_of
         dealt = np.take_along_axis(np.broadcast_to(sorted_a, keys.shape), np.argsort(keys, axis=1), axis=1)
         as_much += int((np.abs(dealt @ sorted_v) >= found * (1 - 1e-12)).sum())
-    return as_much / (1 + 500 * math.ceil(shuffles / 500))
+    return as_much / (1 + done)

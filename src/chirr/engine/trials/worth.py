@@ -13,6 +13,7 @@ from scipy import stats
 from chirr.engine.errors import EngineError
 
 Floats = NDArray[np.float64]
+MOST = 1e15
 QUANTILES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 
 
@@ -49,6 +50,8 @@ class Stakes:
     """Weeks over which the change must have paid."""
 
     def __post_init__(self) -> None:
+        if not all(abs(getattr(self, name)) < MOST for name in self.__slots__):
+            raise EngineError("Trays, wage, output, worth, material, cost and weeks must be plain numbers.")
         if self.trays_per_week <= 0 or self.weeks <= 0:
             raise EngineError("Trays a week and weeks must be above nought.")
         if min(self.wage_per_hour, self.output_per_tray, self.worth_per_output, self.once) < 0:
