@@ -19,6 +19,7 @@ PLACES = (
 )
 
 BELONGS = {
+    "trial": "trays", "trials": "trays", "trial-labels": "trays", "hours": "round",
     "bin": "racks", "lot": "racks", "clutch": "trays", "laying": "trays", "promise": "ahead", "grade": "ahead",
     "breeders": "ahead", "add": "book", "entry": "book", "correct": "book", "replace": "book", "cautions": "farm",
     "me": "",

@@ -4,7 +4,21 @@ from __future__ import annotations
 
 from django.urls import path
 
-from chirr.pages.views import ahead, book, breeders, farm, grade, laying, people, racks, setup, sign, trays, trials
+from chirr.pages.views import (
+    ahead,
+    book,
+    breeders,
+    farm,
+    grade,
+    hours,
+    laying,
+    people,
+    racks,
+    setup,
+    sign,
+    trays,
+    trials,
+)
 from chirr.pages.views import round as round_
 
 urlpatterns = [
@@ -18,6 +32,7 @@ urlpatterns = [
     path("round", round_.sheet, name="round"),
     path("round/do", round_.do, name="round-do"),
     path("round/undo", round_.undo, name="round-undo"),
+    path("round/hours", hours.hours, name="hours"),
     path("round/clock", round_.clock, name="round-clock"),
     path("racks", racks.racks, name="racks"),
     path("bins/<path:name>", racks.bin_page, name="bin"),
@@ -32,6 +47,7 @@ urlpatterns = [
     path("trays/laying", laying.laying, name="laying"),
     path("trials", trials.trials, name="trials"),
     path("trials/<path:name>", trials.trial, name="trial"),
+    path("trial-labels/<path:name>", trials.labels, name="trial-labels"),
     path("book", book.book, name="book"),
     path("book/add", book.add, name="add"),
     path("book/export", book.export, name="book-export"),
