@@ -17,6 +17,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.latents import CLUTCH_SD
+from chirr.engine.colony.search import _PRIOR_TAIL
 from engine.colony.small_farm import DAY, belief_in, clutch, history, steady
 
 WARM = steady(30.0)
@@ -65,14 +66,18 @@ def test_the_mean_of_each_clutch_is_that_of_a_mixed_model_to_a_thousandth(betwee
 
 @pytest.mark.parametrize("between_sd", [0.25, 0.4, 0.6])
 def test_the_spread_between_clutches_lies_between_the_prior_and_what_a_mixed_model_finds(between_sd: float) -> None:
-    """Belief's spread is the scale of Student's t with eight degrees of freedom, since accidents happen.
+    """Belief's spread is the scale of Student's t, since accidents happen.
 
     scipy.stats.t.fit gives that scale for the deviations MixedLM finds. Belief lies between it and the prior, a
     twentieth allowed at either end, and has gone a quarter of the way to the facts or more.
     """
     logs = counted(between_sd, seed=5)
     belief, (_, own, _) = believed(logs), mixed_model(logs)
-    shown, prior, got = float(stats.t.fit(own, fdf=8, floc=0)[2]), CLUTCH_SD[1], belief.latents.clutch_sd[1, 0]
+    shown, prior, got = (
+        float(stats.t.fit(own, fdf=_PRIOR_TAIL, floc=0)[2]),
+        CLUTCH_SD[1],
+        belief.latents.clutch_sd[1, 0],
+    )
     low, high = sorted((shown, prior))
     assert 0.95 * low < got < 1.05 * high
     assert (got - prior) / (shown - prior) > 0.25

@@ -2,7 +2,7 @@
 
 emcee 3 (Foreman-Mackey et al. 2013, PASP 125:306, affine-invariant ensemble sampling) knows nothing of modes and
 curvatures. Its likelihood here is written anew from scipy.stats: Student's t with five degrees of freedom about what
-the walk predicts, normal priors, and priors of Student's t with eight where accidents happen. A few unknowns that the
+the walk predicts, normal priors, and priors of Student's t where accidents happen. A few unknowns that the
 facts bear on are free, all others stay where belief has them.
 """
 
@@ -17,12 +17,12 @@ from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.facts import TAIL, predict, spread
 from chirr.engine.colony.history import FarmHistory, Kind
 from chirr.engine.colony.latents import FARM
+from chirr.engine.colony.search import _PRIOR_TAIL
 from chirr.engine.colony.walk import walk
 from engine.colony.small_farm import DAY, belief_in, clutch, happening, history, lot, steady, stocked
 
 WARM = steady(30.0)
 WALKERS, BURNT = 20, 120
-HEAVY_TAIL = 8.0
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ def sampled(belief: Belief, free: NDArray[np.int64], steps: int) -> tuple[Floats
         z[free] = x.T
         said = predict(walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio), facts)
         fits = stats.t.logpdf((facts.value[:, None] - said) / sd, TAIL).sum(axis=0)
-        prior = np.where(heavy, stats.t.logpdf(x.T, HEAVY_TAIL), stats.norm.logpdf(x.T)).sum(axis=0)
+        prior = np.where(heavy, stats.t.logpdf(x.T, _PRIOR_TAIL), stats.norm.logpdf(x.T)).sum(axis=0)
         return np.asarray(fits + prior)
 
     rng = np.random.default_rng(4)
@@ -111,11 +111,15 @@ def test_where_one_fact_says_it_all_belief_may_be_too_sure_by_two_fifths_but_no_
     assert (ratio < 1.15).all()
 
 
-def test_where_accidents_happen_belief_is_too_sure_by_a_third_at_most() -> None:
-    """The same limit of a heavy-tailed prior: with eight degrees of freedom 0.94 by curvature instead of 1.15."""
+def test_where_accidents_happen_belief_is_too_sure_by_three_fifths_at_most() -> None:
+    """The same limit of a prior with heavy tails, on a lot of which little is known.
+
+    Of Student's t with three degrees of freedom the standard deviation is 1.73, most of it rare accidents, that by the
+    curvature at its middle 0.87.
+    """
     belief = belief_in(growing_lot(), WARM)
     free = np.asarray(belief.latents.lot[1:3, 0])
     _, sd, _ = sampled(belief, free, 400)
     ratio = normal_part(belief, free) / sd
-    assert (ratio > 0.67).all()
+    assert (ratio > 0.4).all()
     assert (ratio < 1.05).all()

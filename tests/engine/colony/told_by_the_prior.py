@@ -18,7 +18,7 @@ from chirr.engine.colony.hatching import FIRST_SHARE, reading_at_share
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
 from chirr.engine.colony.latents import FARM, Latents, farm_level, make_latents
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
-from chirr.engine.colony.search import Search
+from chirr.engine.colony.search import _PRIOR_TAIL, Search
 from chirr.engine.colony.walk import Biology, Laid, Told, clutches_of, walk
 from engine.colony.small_farm import DAY, HOUSE, clutch, happening, steady
 
@@ -27,8 +27,6 @@ Ints = NDArray[np.int64]
 
 WARM = steady(30.0)
 LOOK_H = 12.0
-PRIOR_TAIL = 8.0
-"""Degrees of freedom of what is heavy-tailed in the prior, as in the search."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,7 +111,7 @@ def prior_draw(model: Model, rng: np.random.Generator) -> Floats:
     """One truth: normal, with the prior's own tails where accidents happen."""
     z = rng.standard_normal(model.latents.size)
     heavy = model.search.heavy
-    z[heavy] = rng.standard_t(PRIOR_TAIL, int(heavy.sum()))
+    z[heavy] = rng.standard_t(_PRIOR_TAIL, int(heavy.sum()))
     return z
 
 
