@@ -298,11 +298,12 @@ class _Run:
         """A clutch that should have hatched: later than thought in every draw, and more and more likely a failure."""
         n = len(first_h)
         behind = first_h < unseen_h
-        tail = np.abs(self.rng.standard_normal(n)) * max(float(expected_h.std()), 6.0)
+        known = expected_h[np.isfinite(expected_h)]  # a clutch that stands too cold may never hatch
+        tail = np.abs(self.rng.standard_normal(n)) * max(float(known.std()) if known.size else 24.0, 6.0)
         late = np.where(behind, unseen_h + tail - first_h, 0.0)
         still = float((expected_h > unseen_h).mean())
         failed = FAILED_SHARE / (FAILED_SHARE + (1 - FAILED_SHARE) * max(still, 1e-3))
-        fails = self.rng.random(n) < (failed if unseen_h > np.quantile(expected_h, 0.5) else 0.0)
+        fails = self.rng.random(n) < (failed if unseen_h > np.median(expected_h) else 0.0)
         return first_h + late, middle_h + late, np.where(fails, 0.0, pinheads)
 
     def _days(self, place: int, move: tuple[int, UsualMove] | None = None) -> Floats:
