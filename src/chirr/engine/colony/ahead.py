@@ -30,6 +30,9 @@ QUANTILES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 FAILED_SHARE = 0.03
 """Share of clutches that never hatch: mould, drying out (judgement)."""
 
+NEVER_H = 100 * 365 * 24.0
+"""A clutch that stands too cold for its clock to go on is said to hatch so many hours from now."""
+
 HATCHING_DAYS = 8
 """So many days after its first pinheads a clutch may still be hatching."""
 
@@ -265,7 +268,8 @@ class _Run:
 
         def hour(reading: Floats) -> Floats:
             ahead = np.where(reading > passed, passed + (reading - passed) / weather, reading)
-            return invert_rows(a.rows[c : c + 1], a.laid_h[c : c + 1], KNOT_H, ahead[:, None])[:, 0]
+            found = invert_rows(a.rows[c : c + 1], a.laid_h[c : c + 1], KNOT_H, ahead[:, None])[:, 0]
+            return np.minimum(found, self.now_h + NEVER_H)
 
         first_h, middle_h = hour(first), hour(middle)
         pinheads = self.told.clutches.pinheads[c] * (not k.dud)
@@ -298,8 +302,7 @@ class _Run:
         """A clutch that should have hatched: later than thought in every draw, and more and more likely a failure."""
         n = len(first_h)
         behind = first_h < unseen_h
-        known = expected_h[np.isfinite(expected_h)]  # a clutch that stands too cold may never hatch
-        tail = np.abs(self.rng.standard_normal(n)) * max(float(known.std()) if known.size else 24.0, 6.0)
+        tail = np.abs(self.rng.standard_normal(n)) * np.clip(expected_h.std(), 6.0, 10 * 24.0)
         late = np.where(behind, unseen_h + tail - first_h, 0.0)
         still = float((expected_h > unseen_h).mean())
         failed = FAILED_SHARE / (FAILED_SHARE + (1 - FAILED_SHARE) * max(still, 1e-3))
