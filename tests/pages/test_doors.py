@@ -32,6 +32,8 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "laying": ("/trays/laying?adults=600", SEE),
     "trials": ("/trials", SEE),
     "trial": ("/trials/none-such", dict.fromkeys(SEE, 404)),
+    "trial-labels": ("/trial-labels/none-such", dict.fromkeys(SEE, 404)),
+    "hours": ("/round/hours", SEE),
     "book": ("/book", SEE),
     "add": ("/book/add", WORK),
     "book-export": ("/book/export", OWNER),

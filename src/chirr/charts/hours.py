@@ -50,7 +50,7 @@ def hours_otherwise(rows: Sequence[tuple[str, float, float]], *, now: float) -> 
             {"mark": bar, "encoding": {
                 "x": {"field": "hours", **x}, "y": {"field": "what", "type": "nominal", "title": None, "sort": None},
                 "order": {"field": "place"},
-                "opacity": {"field": "part", "type": "nominal", "title": None,
+                "opacity": {"field": "part", "type": "ordinal", "title": None,
                             "scale": {"domain": ["at the bins", "on the way"], "range": [0.75, 0.3]}},
                 "tooltip": [{"field": "what", "title": "the week with"}, {"field": "part", "title": "spent"},
                             {"field": "hours", "type": "quantitative", "title": "hours", "format": ".2f"}],
