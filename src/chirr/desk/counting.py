@@ -277,6 +277,17 @@ def write_marked(picture: NDArray[np.uint8], answer: PhotoAnswer, path: Path) ->
     path.write_bytes(np.asarray(cv2.imencode(".jpg", shown, [cv2.IMWRITE_JPEG_QUALITY, 88])[1]).tobytes())
 
 
+def write_plain(picture: NDArray[np.uint8], path: Path) -> None:
+    """The picture as a JPEG of at most SHOWN_PX, with nothing else in the file."""
+    import cv2
+    import numpy as np
+
+    scale = min(1.0, SHOWN_PX / max(picture.shape[:2]))
+    shown = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else picture
+    coded = cv2.imencode(".jpg", shown[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, 85])[1]
+    path.write_bytes(np.asarray(coded).tobytes())
+
+
 # --- samples -----------------------------------------------------------------------------------------------------
 
 

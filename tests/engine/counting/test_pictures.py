@@ -73,7 +73,7 @@ def test_lengths_are_given_when_the_scale_is_known() -> None:
     wall = draw(Scene(eggs=60, clumping=0, perlite=0, glare=0, faintest=0.9, sunk=0, ripeness=0.0, **SMALL), 9)
     found = count_photo(wall.picture, mm_per_px=0.1)
     assert found.length_mm is not None
-    assert float(np.median(found.length_mm)) == pytest.approx(float(np.median(wall.length)) / 10, rel=0.12)  # tips are dim
+    assert float(np.median(found.length_mm)) == pytest.approx(float(np.median(wall.length)) / 10, rel=0.12)
 
 
 def test_with_a_scale_crumbs_of_perlite_alone_are_not_taken_for_eggs() -> None:

@@ -20,7 +20,7 @@ RING = 1.45
 RING_WEIGHT = 0.55
 LEAST_INSIDE = 0.72
 """Share of an ellipse that must lie within the clump."""
-LEAST_NEW = 0.42
+LEAST_NEW = 0.36
 """Share of an ellipse that no better one has covered yet."""
 
 

@@ -13,29 +13,18 @@ SURE_BELOW = 0.5
 """A mark with less doubt than this is counted."""
 
 
-class CannotSee(Exception):  # noqa: N818  named for what happened
-    """The parts that look at pictures are not installed."""
-
-    def __init__(self) -> None:
-        super().__init__(
-            "Counting on photographs needs the extra named vision; install it with: pip install 'chirr[vision]'."
-        )
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
     """What is looked for: its shape in life [mm], and whether it is paler or darker than its ground.
 
     `length_mm` and `width_mm` are (least, most) and matter only when the picture's scale is known.
-    `slenderness` is (least, most) length over width. `pale`: True, False, or None to let the picture decide.
+    `pale`: True, False, or None to let the picture decide.
     """
 
     name: str
     length_mm: tuple[float, float]
     width_mm: tuple[float, float]
-    slenderness: tuple[float, float]
     pale: bool | None = None
-    sizes_differ: bool = False
 
 
 # Eggs 2.53 x 0.75 mm fresh, 3.32 x 0.99 mm before hatching (Douan et al. 2020, Int. J. Trop. Insect Sci.), with a fifth
@@ -44,9 +33,9 @@ class Kind:
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
-        Kind(name="eggs", length_mm=(2.0, 4.0), width_mm=(0.6, 1.2), slenderness=(1.0, 6.0)),
-        Kind(name="pinheads", length_mm=(0.8, 4.0), width_mm=(0.2, 1.6), slenderness=(1.0, 8.0), sizes_differ=True),
-        Kind(name="crickets", length_mm=(2.5, 35.0), width_mm=(0.7, 10.0), slenderness=(1.0, 8.0), sizes_differ=True),
+        Kind(name="eggs", length_mm=(2.0, 4.0), width_mm=(0.6, 1.2)),
+        Kind(name="pinheads", length_mm=(0.8, 4.0), width_mm=(0.2, 1.6)),
+        Kind(name="crickets", length_mm=(2.5, 35.0), width_mm=(0.7, 10.0)),
     )
 }
 

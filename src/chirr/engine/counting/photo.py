@@ -120,7 +120,7 @@ def interval(marks: Marks, crowding: float, heaped: np.ndarray) -> tuple[int, in
     share = float((marks.sure & heaped).sum()) / max(count, 1.0)
     common = 0.04 * count + 0.03 * share * count
     spread = 1.645 * np.sqrt(coins + common**2 + 2.0)
-    hidden = count * (0.10 * share + 1.2 * crowding**2 * share)
+    hidden = count * (0.06 * share + 0.9 * crowding**2 * share)
     low = min(count, middle) - spread
     high = max(count, middle) + spread + hidden
     return max(0, int(np.floor(low))), int(np.ceil(high))

@@ -28,6 +28,8 @@ MOSTLY_BODIES = 0.35
 DENSE = 0.3
 """Where more than DENSE of the picture stands out and more than MOSTLY_BODIES of that would be solid, it is a dense
 heap after all."""
+THIN = 0.85
+"""Narrower than this share of the usual width, a long run is a fibre."""
 ENOUGH_FOR_COLOUR = 8
 LEAST_TINT_SPREAD = 0.04
 ODD_COLOUR = 5.0
@@ -113,6 +115,18 @@ def solid_bodies(bench: Bench) -> Mask:
     return np.asarray(grown & bench.mask, dtype=np.uint8)
 
 
+def fibres(bench: Bench) -> Mask:
+    """Long runs that are too thin to be things: fibres, scratches, rims of drops. What lies across them stays."""
+    across = max(2, round(THIN * bench.usual.short_px))
+    round_ = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
+    thick = cv2.dilate(cv2.morphologyEx(bench.mask, cv2.MORPH_OPEN, round_), np.ones((3, 3), np.uint8))
+    n, labels, stats, _ = cv2.connectedComponentsWithStats(bench.mask & (1 - thick), connectivity=8)
+    reach = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
+    long = reach > 1.25 * bench.usual.long_px
+    long[0] = False
+    return np.asarray(long[labels], dtype=np.uint8) if n > 1 else np.zeros_like(bench.mask)
+
+
 def steepness(flat: light.Contrast) -> light.Contrast:
     """Slope of the contrast at each pixel [grey levels / px]."""
     across, down = (cv2.Sobel(flat, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
@@ -130,7 +144,7 @@ def without_holes(mask: Mask, most_px: float) -> Mask:
 def find(bench: Bench) -> list[Found]:
     """Everything on the bench that may be a thing to count, with its doubt."""
     body = solid_bodies(bench)
-    rest = regions(bench.mask & (1 - body), bench.flat)
+    rest = regions(bench.mask & (1 - body) & (1 - fibres(bench)), bench.flat)
     cut = faintest(rest, bench)
     solid = regions(body, bench.flat)
     bodies = [_as_body(solid, i, bench) for i in range(len(solid))]
@@ -195,7 +209,7 @@ def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray
     larger = (rest.short_px > 1.08 * usual_.short_px) & (slender > 0.65) & (slender < 1.5) & (ratio < 6)
     alone |= larger & (rest.fill > WELL_FILLED)
     crumb = (usual_.long_px > 2 * usual_.short_px) & (rest.long_px < 1.45 * rest.short_px) & (rest.fill > 0.92)
-    heaps = (ratio > 0.6) & ~alone & ~fibre & ~crumb
+    heaps = (ratio > 0.6) & (thick > 0.68 * usual_.short_px) & ~alone & ~fibre & ~crumb
     return alone, heaps
 
 
@@ -286,7 +300,7 @@ def _as_picked(
     pick: Pick, flat: light.Contrast, slope: light.Contrast, left: int, top: int, cut: float, crisp: float
 ) -> Found:
     height = _mean_at(flat, pick.stencil.offsets, pick)
-    hidden = 1 / (1 + np.exp((pick.new - 0.5) / 0.05))
+    hidden = 1 / (1 + np.exp((pick.new - 0.44) / 0.05))
     loose = 1 / (1 + np.exp((pick.fit - 0.12) / 0.05))
     rim = _mean_at(slope, pick.stencil.rim, pick) / max(height, 1.0)
     edgeless = 1 / (1 + np.exp((rim / crisp - EDGELESS) / 0.05)) if crisp > 0 else 0.0

@@ -1,0 +1,259 @@
+"""Counted photographs: kept beside the book with their marks and corrections, and turned into a number for it.
+
+The folder is named after the book, `<book>-photos`, with two files for each photograph: the picture, freshly written so
+that nothing the phone hid in it (place, owner, time) is kept, and what was found on it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+
+import msgspec
+from django.conf import settings
+from uuid_utils.compat import uuid7
+
+from chirr.book import ledger, shelf
+from chirr.desk import counting
+from chirr.desk.counting import PhotoAnswer
+from chirr.records import TrayType
+
+BY_HAND_CV = 0.25
+"""A count of a clutch's eggs with no more error than this was not guessed from its wall."""
+SEEN_CV = 0.05
+
+
+class KeptPhoto(msgspec.Struct, frozen=True, kw_only=True):
+    """A counted photograph: of what, what was found, and what a person changed.
+
+    `off` and `on` are numbers of marks that a person took away or confirmed; `added` are places that had none;
+    `ends` the two ends of a known length `side_cm` (pixels).
+    """
+
+    id: str
+    at: int
+    person: str
+    what: str
+    answer: PhotoAnswer
+    clutch: str | None = None
+    lot: str | None = None
+    side_cm: float | None = None
+    off: tuple[int, ...] = ()
+    on: tuple[int, ...] = ()
+    added: tuple[tuple[float, float], ...] = ()
+    ends: tuple[tuple[float, float], tuple[float, float]] | None = None
+
+    @property
+    def places(self) -> list[tuple[float, float]]:
+        """Where everything is that counts now, after the person's corrections."""
+        kept = [
+            (mark.x, mark.y)
+            for i, mark in enumerate(self.answer.marks)
+            if i in self.on or (mark.doubt < 0.5 and i not in self.off)
+        ]
+        return [*kept, *self.added]
+
+    @property
+    def count(self) -> int:
+        return len(self.places)
+
+    @property
+    def corrected(self) -> bool:
+        return bool(self.off or self.on or self.added)
+
+    @property
+    def cv(self) -> float:
+        """Relative error: the finder's, or a small one once a person has gone over the marks."""
+        return SEEN_CV if self.corrected else max(self.answer.cv, 0.02)
+
+    @property
+    def per_cm(self) -> float | None:
+        """Number along a centimetre of wall: between the two ends tapped, else over the picture's width."""
+        if self.side_cm is None:
+            return None
+        if self.ends is None:
+            return self.count / self.side_cm
+        (ax, ay), (bx, by) = self.ends
+        squared = (bx - ax) ** 2 + (by - ay) ** 2
+        if squared < 1:
+            return None
+        along = [((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / squared for x, y in self.places]
+        return sum(0 <= share <= 1 for share in along) / self.side_cm
+
+
+class TrayGuess(msgspec.Struct, frozen=True, kw_only=True):
+    """Eggs in the tray, from those seen at its wall; `trays` were counted both ways on this farm before."""
+
+    count: int
+    interval: tuple[int, int]
+    cv: float
+    trays: int
+
+
+def folder() -> Path:
+    """Where photographs are kept: beside the book."""
+    book = Path(str(settings.DATABASES["default"]["NAME"]))
+    return book.with_name(f"{book.stem}-photos")
+
+
+def keep(
+    data: bytes,
+    *,
+    name: str,
+    what: str,
+    at: int,
+    person: str,
+    clutch: str | None,
+    lot: str | None,
+    side_cm: float | None,
+) -> KeptPhoto:
+    """Count on a photograph and keep it. Raises counting.CannotCount, with nothing kept."""
+    picture = counting.upright(data, name)
+    answer = counting.count_picture(picture, name=name, what=what, side_cm=side_cm)
+    kept = KeptPhoto(
+        id=str(uuid7()), at=at, person=person, what=what, answer=answer, clutch=clutch, lot=lot, side_cm=side_cm
+    )
+    folder().mkdir(exist_ok=True)
+    counting.write_plain(picture, picture_path(kept.id))
+    save(kept)
+    return kept
+
+
+def picture_path(photo_id: str) -> Path:
+    """The picture's file. LookupError for what is not the name of a photograph."""
+    if not re.fullmatch(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", photo_id):
+        raise LookupError("There is no such photograph.")
+    return folder() / f"{photo_id}.jpg"
+
+
+def picture_bytes(photo_id: str) -> bytes:
+    """The picture as it is kept, a JPEG. LookupError when there is none."""
+    try:
+        return picture_path(photo_id).read_bytes()
+    except FileNotFoundError as error:
+        raise LookupError("There is no such photograph.") from error
+
+
+def save(kept: KeptPhoto) -> None:
+    """Write what is known of a photograph, whole or not at all."""
+    path = picture_path(kept.id).with_suffix(".json")
+    fresh = path.with_suffix(".json.new")
+    fresh.write_bytes(msgspec.json.encode(kept))
+    fresh.replace(path)
+
+
+def load(photo_id: str) -> KeptPhoto:
+    """A kept photograph. LookupError when there is none."""
+    path = picture_path(photo_id).with_suffix(".json")
+    try:
+        return msgspec.json.decode(path.read_bytes(), type=KeptPhoto)
+    except (FileNotFoundError, msgspec.MsgspecError) as error:
+        raise LookupError("There is no such photograph.") from error
+
+
+def all_kept() -> Iterator[KeptPhoto]:
+    """Every kept photograph that can be read, oldest first."""
+    for path in sorted(folder().glob("*.json")) if folder().is_dir() else ():
+        try:
+            yield load(path.stem)
+        except LookupError:
+            continue
+
+
+def corrected(kept: KeptPhoto, values: Mapping[str, str]) -> KeptPhoto:
+    """The photograph with a person's corrections, as its form sends them; what does not parse is left out."""
+    marks = range(len(kept.answer.marks))
+    ends = _points(values.get("ends", ""), kept)
+    side = values.get("side_cm", "").strip().replace(",", ".")
+    side_cm = float(side) if re.fullmatch(r"\d{1,4}(\.\d+)?", side) and float(side) > 0 else kept.side_cm
+    return msgspec.structs.replace(
+        kept,
+        off=tuple(i for i in _numbers(values.get("off", "")) if i in marks),
+        on=tuple(i for i in _numbers(values.get("on", "")) if i in marks),
+        added=tuple(_points(values.get("added", ""), kept)),
+        ends=(ends[0], ends[1]) if len(ends) == 2 else kept.ends,
+        side_cm=side_cm,
+    )
+
+
+def _numbers(text: str) -> list[int]:
+    return sorted({int(part) for part in text.split() if part.isdigit() and len(part) < 7})
+
+
+def _points(text: str, kept: KeptPhoto) -> list[tuple[float, float]]:
+    found = []
+    for part in text.split()[:5000]:
+        match = re.fullmatch(r"(\d{1,6}(?:\.\d+)?),(\d{1,6}(?:\.\d+)?)", part)
+        if match and float(match[1]) <= kept.answer.width_px and float(match[2]) <= kept.answer.height_px:
+            found.append((float(match[1]), float(match[2])))
+    return found
+
+
+def tray_type_of(clutch: str | None) -> TrayType | None:
+    """The size of tray that a clutch lies in, where the book knows it."""
+    known = ledger.live().clutches.get(clutch or "")
+    return next((t for t in shelf.tray_types() if known and t.tray_type == known.tray_type), None)
+
+
+def tray_guess(kept: KeptPhoto) -> TrayGuess | None:
+    """Eggs in the whole tray; None without a scale, without eggs, or where the tray has no clear side."""
+    tray = tray_type_of(kept.clutch)
+    if kept.what != "eggs" or tray is None or not tray.clear_side_cm or not kept.per_cm:
+        return None
+    from chirr.engine.counting import wall
+
+    age = _age_days(kept)
+    priors = {
+        t.tray_type: wall.geometric_factor(t.length_cm, t.width_cm, t.clear_side_cm, age)
+        for t in shelf.tray_types() if t.clear_side_cm
+    }  # fmt: skip
+    both = list(_both_ways())
+    learnt = wall.learn_factors([b[0] for b in both], [b[1] for b in both], [b[2] for b in both], priors)
+    factor = learnt[tray.tray_type]
+    eggs = wall.tray_eggs(kept.per_cm * tray.clear_side_cm, kept.cv, factor)
+    return TrayGuess(
+        count=_short(eggs.middle), interval=(_short(eggs.low), _short(eggs.high)), cv=eggs.cv, trays=factor.trays
+    )
+
+
+def _short(value: float) -> int:
+    """A guess with two digits that count."""
+    digits = max(0, math.floor(math.log10(max(value, 1))) - 1)
+    return round(round(value, -digits))
+
+
+def _age_days(kept: KeptPhoto) -> float:
+    known = ledger.live().clutches.get(kept.clutch or "")
+    return max(0.0, (kept.at - known.laid_at) / 86_400) if known else 2.0
+
+
+def _both_ways() -> Iterator[tuple[float, float, str]]:
+    """Trays of which the wall was photographed and the eggs were also counted properly: wall, tray, type."""
+    clutches = ledger.live().clutches
+    sides = {t.tray_type: t.clear_side_cm for t in shelf.tray_types() if t.clear_side_cm}
+    latest: dict[str, KeptPhoto] = {k.clutch: k for k in all_kept() if k.clutch and k.what == "eggs" and k.per_cm}
+    for name, kept in latest.items():
+        known = clutches.get(name)
+        if known is None or known.tray_type not in sides or kept.per_cm is None:
+            continue
+        counts: Sequence[float] = [
+            f.quantity for f in known.facts
+            if f.kind == "count" and f.unit == "eggs" and f.quantity and f.cv is not None and f.cv <= BY_HAND_CV
+        ]  # fmt: skip
+        if counts:
+            yield kept.per_cm * sides[known.tray_type], counts[-1], known.tray_type
+
+
+def deed_values(kept: KeptPhoto) -> dict[str, str]:
+    """What the form of the count is filled with: the tray's eggs where they can be told, else those on the picture."""
+    guess = tray_guess(kept)
+    quantity, cv = (guess.count, guess.cv) if guess else (kept.count, kept.cv)
+    values = {"deed": "count", "quantity": str(quantity), "unit": kept.what, "cv": f"{min(cv, 2.0):.3f}"}
+    seen = f"{kept.count} {kept.what} on photograph {kept.id}"
+    values["note"] = f"From the wall: {seen}." if guess else f"{seen[0].upper()}{seen[1:]}."
+    for name in ("clutch", "lot"):
+        if value := getattr(kept, name):
+            values[name] = value
+    return values

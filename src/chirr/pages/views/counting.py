@@ -1,0 +1,99 @@
+"""Counting on a photograph: take it, look over the marks, write the count."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_GET, require_http_methods
+
+from chirr.desk import clock, counting, photos
+from chirr.desk.forms import FormFaults, Sheet
+from chirr.pages.access import SEE, WORK, actor, door, found
+from chirr.pages.views.sign import safe_next
+
+
+@door(WORK)
+@require_http_methods(["GET", "POST"])
+def take(request: HttpRequest) -> HttpResponse:
+    """Choose or take a photograph of a clutch's wall or of a lot's tray."""
+    given = request.POST if request.method == "POST" else request.GET
+    values = {k: v for k, v in given.items() if isinstance(v, str)}
+    values.setdefault("what", "eggs" if values.get("clutch") else "pinheads")
+    if "side_cm" not in values:
+        tray = photos.tray_type_of(values.get("clutch"))
+        values["side_cm"] = f"{tray.clear_side_cm:g}" if tray and tray.clear_side_cm else ""
+    faults: dict[str, str] = {}
+    if request.method == "POST":
+        try:
+            kept = _kept(request, values)
+        except FormFaults as wrong:
+            faults = wrong.faults
+        else:
+            back = safe_next(request, "")
+            more = f"?{urlencode({'next': back})}" if back else ""
+            return redirect(reverse("count-marks", args=[kept.id]) + more)
+    context = {"values": values, "faults": faults, "whats": counting.WHATS, "next": safe_next(request, "")}
+    return render(request, "chirr/count.html", context, status=422 if faults else 200)
+
+
+def _kept(request: HttpRequest, values: dict[str, str]) -> photos.KeptPhoto:
+    sheet = Sheet(values)
+    what = sheet.choice("what", counting.WHATS, "Say what is on the picture.")
+    side_cm = sheet.number("side_cm", 0.5, 1000)
+    clutch, lot = sheet.text("clutch"), sheet.text("lot")
+    file = request.FILES.get("photo")
+    if file is None:
+        sheet.faults["photo"] = "Take or choose a picture."
+    elif file.size is None or file.size > counting.MOST_BYTES:
+        sheet.faults["photo"] = "This picture is too large; give a plain photograph."
+    sheet.done()
+    assert file is not None  # noqa: S101  done() has raised otherwise
+    try:
+        return photos.keep(
+            file.read(), name=(file.name or "picture")[:60], what=what or "eggs", at=clock.now(),
+            person=actor(request).person, clutch=clutch, lot=lot, side_cm=side_cm,
+        )  # fmt: skip
+    except counting.CannotCount as error:
+        raise FormFaults({"photo": str(error)}) from error
+
+
+@door(WORK)
+@require_http_methods(["GET", "POST"])
+def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
+    """The picture with its marks: tap to correct them, then write the count."""
+    kept, _ = found(request, photos.load, photo_id)
+    if request.method == "POST":
+        kept = photos.corrected(kept, {k: v for k, v in request.POST.items() if isinstance(v, str)})
+        photos.save(kept)
+        if "scale" not in request.POST:
+            back = safe_next(request, "")
+            more = {"next": back} if back else {}
+            return redirect(f"{reverse('add')}?{urlencode(photos.deed_values(kept) | more)}")
+    context = {
+        "kept": kept, "answer": kept.answer, "guess": photos.tray_guess(kept), "next": safe_next(request, ""),
+        "marks": [
+            (i, mark, _state(kept, i, mark.doubt), mark.length / 2 + 1, mark.width / 2 + 1)
+            for i, mark in enumerate(kept.answer.marks)
+        ],
+        "reach": max(6, round(kept.answer.width_px / 150)), "added": " ".join(f"{x:g},{y:g}" for x, y in kept.added),
+        "ends": " ".join(f"{x:g},{y:g}" for x, y in kept.ends or ()), "off": " ".join(map(str, kept.off)),
+        "on": " ".join(map(str, kept.on)), "values": {"side_cm": f"{kept.side_cm:g}" if kept.side_cm else ""},
+    }  # fmt: skip
+    return render(request, "chirr/count_marks.html", context)
+
+
+def _state(kept: photos.KeptPhoto, number: int, doubt: float) -> str:
+    if number in kept.on or (doubt < 0.5 and number not in kept.off):
+        return "counted"
+    return "doubted" if doubt >= 0.5 else "off"
+
+
+@door(SEE)
+@require_GET
+def picture(request: HttpRequest, photo_id: str) -> HttpResponse:
+    """The kept picture itself."""
+    data, _ = found(request, photos.picture_bytes, photo_id)
+    return HttpResponse(data, content_type="image/jpeg", headers={"Cache-Control": "private, max-age=86400"})
