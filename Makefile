@@ -16,7 +16,7 @@ demo: $(VENV)/.run  ## a made-up farm in a scratch book, and its pages on 127.0.
 	@$(BIN)/chirr demo
 
 test: $(VENV)/.dev chromium  ## everything that pytest knows, the browser included
-	@$(BIN)/pytest -n 2 --dist loadgroup
+	@OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadgroup
 
 install: $(VENV)/.run  ## leaves .venv/bin/chirr
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from chirr.cli.say import BadInput, Trouble, sorry
 
-BESIDE = ("-wal", "-shm", ".key")
+BESIDE = ("-wal", "-shm", ".key", ".learnt", ".grade.json")
 """Endings of the files that stand beside a book."""
 
 
@@ -32,6 +32,7 @@ def open_farm(*, create: bool = False) -> Path:
     else:
         _must_be_ours(path)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "chirr.settings")
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: more threads only wait for one another
     import django
 
     django.setup()

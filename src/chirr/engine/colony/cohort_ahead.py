@@ -114,6 +114,10 @@ def _size_effect(c: Cohorts, passed: Floats, begun: Floats, adult_at: Floats, bi
     return np.asarray(np.clip(np.float32(-bio.size_slope) * warmer, -cap, cap), dtype=np.float32)
 
 
+_HEAVIEST = 12.0
+"""Log of more milligrams than any cricket weighs; keeps absurd draws finite."""
+
+
 def _ready(
     c: Cohorts,
     reading: Floats,
@@ -133,7 +137,9 @@ def _ready(
     mean, variance, slope = setting.bio.curve.at(x)
     span = adult - m0
     spread = span**2 * (variance + slope**2 * c.x_variance[0])
-    return setting.now_h + 24.0 * days, np.asarray(left * np.exp(m0 + span * mean + 0.5 * spread) / 1e6)
+    return setting.now_h + 24.0 * days, np.asarray(
+        left * np.exp(np.minimum(m0 + span * mean + 0.5 * spread, _HEAVIEST)) / 1e6
+    )
 
 
 def class_shares(
