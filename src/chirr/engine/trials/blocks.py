@@ -69,7 +69,7 @@ def dummies(labels: ArrayLike) -> Floats:
             f"{len(names):,} blocks in {len(of):,} rows are more than can be judged together; "
             "cut out a part of the rows, or give a coarser block."
         )
-    return (of[:, None] == np.arange(1, len(names))).astype(np.float64)
+    return np.asarray((of[:, None] == np.arange(1, len(names))).astype(np.float64), dtype=np.float64)
 
 
 def crossed(*factors: ArrayLike) -> Floats:
