@@ -157,3 +157,22 @@ def test_the_interval_always_holds_the_count_and_never_goes_below_nought(doubts,
     marks = Marks(x_px=row, y_px=row, length_px=row, width_px=row, angle_rad=row, doubt=np.array(doubts))
     low, high = interval(marks, crowding, np.full(n, heaped))
     assert 0 <= low <= marks.sure.sum() <= high
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    height=st.integers(24, 90), width=st.integers(24, 260), seed=st.integers(0, 10_000), grain=st.floats(0, 6),
+    spots=st.integers(0, 12), colour=st.booleans(), scale=st.sampled_from([None, 0.02, 0.1, 1.0]),
+)  # fmt: skip
+def test_whatever_the_picture_it_answers(height, width, seed, grain, spots, colour, scale) -> None:
+    rng = np.random.default_rng(seed)
+    plane = rng.normal(100, 25, (height, width))
+    plane = cv2.GaussianBlur(plane, (0, 0), grain) if grain > 0.3 else plane
+    for _ in range(spots):
+        at = (int(rng.integers(width)), int(rng.integers(height)))
+        cv2.ellipse(plane, (at, (rng.uniform(2, 40), rng.uniform(2, 20)), 30.0), float(rng.uniform(0, 255)), -1)
+    grey = plane.clip(0, 255).astype(np.uint8)
+    found = count_photo(np.dstack([grey] * 3) if colour else grey, mm_per_px=scale)
+    assert 0 <= found.low <= found.count <= found.high
+    assert found.unsure == bool(found.why)
+    assert len(found.marks) >= found.count

@@ -45,14 +45,14 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
     if seen.short_px < TOO_SMALL_PX:
         return _not_sure("What stands out is too small to tell apart: go nearer, or take a sharper picture.")
     bench = sift.laid_out(picture, seen)
-    if bench.usual.height < FELL_AWAY * seen.height:
+    if bench.usual.height < FELL_AWAY * seen.height or sift.grainy(bench):
         return _not_sure("What stands out looks like the grain of the ground, not like separate things.")
     things = sift.find(bench)
     marks = as_marks(things, bench.scale)
     if mm_per_px is not None:
         marks = of_size(marks, kind, mm_per_px)
     count = int(marks.sure.sum())
-    low, high = interval(marks, _crowding(bench), np.array([t.why == "clump" for t in things]))
+    low, high = interval(marks, _crowding(bench), np.array([t.why == "clump" for t in things], dtype=bool))
     why = unclear(seen, bench, marks, scale_known=mm_per_px is not None)
     return PhotoCount(
         count=count, low=low, high=high, unsure=bool(why), why=why, pale=seen.pale, marks=marks,

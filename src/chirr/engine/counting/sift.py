@@ -12,7 +12,7 @@ from chirr.engine.counting import light
 from chirr.engine.counting.clumps import Pick, pick_apart
 from chirr.engine.counting.marks import Marks
 from chirr.engine.counting.regions import Regions, edge_slope, regions, touches_edge
-from chirr.engine.counting.typical import Typical, stand_out, usual
+from chirr.engine.counting.typical import Typical, singles, stand_out, usual
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.uint8]
@@ -40,6 +40,7 @@ fills all of its own."""
 LEAST_CLEAR = 12.0
 """Where the ground seems rougher than the usual height over this, it is the things' own relief or their crowding
 that was measured."""
+HARDLY, MOSTLY_SINGLE = 6.5, 0.8  # set on drawn walls without eggs and on packaged textures
 SOFT = 0.5
 """Less than this share of the usual slope along its rim, and a region is glare, shadow or out of focus."""
 EDGELESS = 0.35
@@ -59,6 +60,7 @@ class Bench:
     usual: Typical
     tint: light.Contrast | None
     slope: light.Contrast
+    rough: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,13 +87,15 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
     small = light.scaled(picture, scale)
     grey = light.one_channel(small)
     flat, spread = light.contrast(grey, 5 * long, pale=seen.pale, blur_px=max(0.6, short / 12))
-    spread = min(spread, seen.height / LEAST_CLEAR)
+    rough, spread = spread, min(spread, seen.height / LEAST_CLEAR)
     mask = stand_out(flat, spread, 1.2 * short)
     mask = without_holes(mask, 0.3 * area)
     again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
     usual_ = again or replace(seen, long_px=long, short_px=short, area_px=area, window_px=5 * long)
     tint = light.tint(small, usual_.short_px / 4) if picture.ndim == 3 else None
-    return Bench(flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint, slope=steepness(flat))
+    return Bench(
+        flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint, slope=steepness(flat), rough=rough
+    )
 
 
 def solid_bodies(bench: Bench) -> Mask:
@@ -154,11 +158,11 @@ def find(bench: Bench) -> list[Found]:
     soft = sharp < SOFT * crisp
     alone, heaps = alone & ~soft, heaps & ~soft
     edge = touches_edge(rest)
-    singles = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
-    odd = odd_colour(singles, bench)
+    alone_ones = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
+    odd = odd_colour(alone_ones, bench)
     heaps &= _of_the_colour(rest, odd)
     picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
-    things = [_colour_doubted(t, bench, odd) for t in (*bodies, *singles, *picked) if t is not None]
+    things = [_colour_doubted(t, bench, odd) for t in (*bodies, *alone_ones, *picked) if t is not None]
     return [thing for thing in things if thing.doubt < HOPELESS]
 
 
@@ -335,6 +339,14 @@ def crispness(bench: Bench) -> float:
         values = bench.flat[window][found.labels[window] == i + 1]
         shares.append(float((values > 0.75 * np.percentile(values, 97)).mean()))
     return float(np.median(shares)) if shares else 1.0
+
+
+def grainy(bench: Bench) -> bool:
+    """Whether what stands out is hardly higher than the ground is rough, and mostly not in single shapes either."""
+    if bench.usual.height > HARDLY * bench.rough:
+        return False
+    found = regions(bench.mask, bench.flat)
+    return bool(found.area[singles(found)].sum() < MOSTLY_SINGLE * found.area.sum())
 
 
 def explained(bench: Bench, marks: Marks) -> float:
