@@ -2,7 +2,7 @@
 
 PYTHON ?= python3
 VENV := .venv
-# `make install SET=small` leaves out what a small box does not need (counting on photographs).
+# `make install SET=small` leaves out what a small box does not need (counting on photographs, printing).
 SET ?= run
 BIN := $(VENV)/bin
 INSTALL := $(BIN)/python -m pip --disable-pip-version-check --quiet install

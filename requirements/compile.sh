@@ -15,8 +15,8 @@ pin() {
 }
 
 # One environment may hold all of them, so the smaller sets keep to the pins of the largest.
-# `small` is `run` without counting on photographs, for a box with little room.
-pin dev --extra vision --group test --group lint
-pin run --extra vision -c requirements/dev.txt
+# `small` is `run` without counting on photographs and without printing, for a box with little room.
+pin dev --extra vision --extra prints --group test --group lint --group words
+pin run --extra vision --extra prints -c requirements/dev.txt
 pin small -c requirements/dev.txt
 pin docs --group docs -c requirements/dev.txt
