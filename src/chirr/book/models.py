@@ -165,3 +165,34 @@ class SignInTry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} from {self.address}"
+
+
+class LabelRow(models.Model):
+    """A label that was printed: for what, when, and with which address of the farm in its code."""
+
+    kind = models.CharField(max_length=12)
+    name = models.CharField(max_length=60)
+    at = models.BigIntegerField()
+    address = models.CharField(max_length=200)
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["kind", "name"], name="book_label_of")]
+
+    def __str__(self) -> str:
+        return f"label of {self.kind} {self.name}"
+
+
+class WalkSheetRow(models.Model):
+    """A run sheet that was printed, as it was, and the pen marks typed in from it."""
+
+    code = models.CharField(max_length=8, primary_key=True)
+    day = models.CharField(max_length=10)
+    made_at = models.BigIntegerField()
+    sheet = models.TextField()
+    marks = models.TextField(default="")
+
+    class Meta:
+        indexes: ClassVar = [models.Index(fields=["made_at"], name="book_sheet_made")]
+
+    def __str__(self) -> str:
+        return f"run sheet {self.code} of {self.day}"
