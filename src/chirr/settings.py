@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import secrets
 from pathlib import Path
@@ -29,6 +30,8 @@ def _secret_key(beside: Path) -> str:
 SECRET_KEY = _secret_key(FARM_PATH)
 DEBUG = False
 ALLOWED_HOSTS = os.environ.get("CHIRR_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
+LAN = json.loads(os.environ.get("CHIRR_LAN") or "null")
+"""How phones reach us, told by `chirr serve --lan`; None where the pages are served without encryption."""
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -110,6 +113,9 @@ SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LAN is not None
+# No HSTS: the set-up port and the pages share a host name, and a phone that were told "always HTTPS here" could no
+# longer fetch the authority's certificate. No trusted origins for forms either: pages and forms have the same origin.
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

@@ -17,6 +17,7 @@ from chirr.cli.farm import farm_path, open_farm, remove_book
 from chirr.cli.say import BadInput, Trouble, progress, say, sorry
 
 if TYPE_CHECKING:
+    from chirr.cli.lan import Server
     from chirr.records import Person
 
 PORT = 8765
@@ -67,21 +68,66 @@ def serve(
         str, typer.Option(help="The address to serve on; by default only this machine can reach it.")
     ] = "127.0.0.1",
     port: Annotated[int, typer.Option(min=1, max=65535, help="The port to serve on.")] = PORT,
+    lan: Annotated[
+        bool,
+        typer.Option(
+            "--lan", help="Serve the farm's own network over HTTPS, for phones; they are set up on the next port."
+        ),
+    ] = False,
+    name: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="With --lan: what others call this machine, instead of its own name."),
+    ] = None,
 ) -> None:
-    """Serve the pages of the farm."""
+    """Serve the pages of the farm, to this machine or with --lan to the phones on its network."""
     one_thread_each()
-    open_farm()
-    from chirr.desk import people
-
-    if not _is_free(host, port):
-        raise Trouble(f"Port {port} on {host} cannot be had; choose another with --port.")
-    if not any(has for _, has in people.everybody()):
-        sorry("Nobody can sign in yet; give somebody a password first: chirr person NAME --role owner")
+    if name is not None and not lan:
+        raise BadInput("--name is for serving to phones; say --lan too.")
+    if lan:
+        _serve_lan(host, port, name)
+        return
     if host not in LOOPBACK:
         names = {host, socket.gethostname(), *LOOPBACK[:2], "[::1]"} - {"0.0.0.0", "::"}  # noqa: S104 - compared, not bound
         os.environ.setdefault("CHIRR_HOSTS", ",".join(sorted(names)))
+    open_farm()
+    _must_be_free(host, port)
+    _somebody_signs_in()
+    if host not in LOOPBACK:
         sorry("Other machines can reach these pages, and what is sent is not encrypted: only on a network you trust.")
     _run(host, port)
+
+
+def _serve_lan(host: str, port: int, name: str | None) -> None:
+    from chirr.cli.lan import Lan, get_ready, run
+
+    here = Lan(farm_path(), host, port, name)
+    get_ready(here)
+    open_farm()
+    from django.db import connections
+
+    from chirr.desk import farm
+
+    card = farm.card()
+    if card is None:
+        raise Trouble("This book holds no farm yet; set it up on this machine first: chirr serve")
+    here.farm = card.name
+    _must_be_free(here.host, port)
+    _must_be_free(here.host, port + 1)
+    _somebody_signs_in()
+    connections.close_all()
+    run(here, lambda certificate, key: _server(here.host, port, certificate, key))
+
+
+def _must_be_free(host: str, port: int) -> None:
+    if not _is_free(host, port):
+        raise Trouble(f"Port {port} on {host} cannot be had; choose another with --port.")
+
+
+def _somebody_signs_in() -> None:
+    from chirr.desk import people
+
+    if not any(has for _, has in people.everybody()):
+        sorry("Nobody can sign in yet; give somebody a password first: chirr person NAME --role owner")
 
 
 def one_thread_each() -> None:
@@ -199,15 +245,23 @@ def _free_port(wanted: int) -> int:
 def _run(host: str, port: int) -> None:
     """Serve until told to stop."""
     from django.db import connections
-    from granian import Granian
-    from granian.constants import Interfaces
-    from granian.log import LogLevels
 
     connections.close_all()
     name = f"[{host}]" if ":" in host else host
     say(f"The pages of {farm_path().name} are at http://{name}:{port}/ ; stop them with Ctrl+C.")
     sys.stdout.flush()
-    Granian(
+    _server(host, port).serve()
+
+
+def _server(host: str, port: int, certificate: Path | None = None, key: Path | None = None) -> Server:
+    """The server, with TLS when it is given a certificate and its key."""
+    from granian import Granian
+    from granian.constants import Interfaces, SSLProtocols
+    from granian.log import LogLevels
+
+    server: Server = Granian(
         "chirr.wsgi:application", address=host, port=port, interface=Interfaces.WSGI, workers=1,
-        blocking_threads=THREADS, log_level=LogLevels.warning, websockets=False,
-    ).serve()  # fmt: skip
+        blocking_threads=THREADS, log_level=LogLevels.warning, websockets=False, ssl_cert=certificate, ssl_key=key,
+        ssl_protocol_min=SSLProtocols.tls12,
+    )  # fmt: skip
+    return server
