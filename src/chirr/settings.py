@@ -7,6 +7,8 @@ import os
 import secrets
 from pathlib import Path
 
+from chirr.pages import assets
+
 HERE = Path(__file__).resolve().parent
 FARM_PATH = Path(os.environ.get("CHIRR_FARM") or "farm.chirr").expanduser()
 
@@ -121,13 +123,14 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
-STATIC_URL = "static/"
+STATIC_URL = f"static/{assets.version()}/"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
+WHITENOISE_IMMUTABLE_FILE_TEST = lambda _path, _url: True  # noqa: E731 - the address changes with the contents
 
 SECURE_CSP = {
     "default-src": ["'self'"],

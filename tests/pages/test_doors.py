@@ -55,6 +55,9 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "farm-person-new": ("/farm/people/", OWNER),
     "farm-person": ("/farm/people/Bram", OWNER),
     "cautions": ("/cautions", SEE),
+    "phone-pocket": ("/phone/pocket", SEE),
+    "phone-waiting": ("/phone/waiting", SEE),
+    "settle": ("/settle", SEE),
     "set-up": ("/set-up", dict.fromkeys((*HOME,), 302)),
 }
 """What each person gets by looking; else an outsider is sent to sign in and a stranger refused."""
@@ -77,9 +80,11 @@ POSTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "farm-tray-type": ("/farm/tray-types/slim", ("owner",)),
     "farm-person-new": ("/farm/people/", ("owner",)),
     "farm-person": ("/farm/people/Bram", ("owner",)),
+    "phone-entries": ("/phone/entries", ("owner", "hand")),
+    "settle-give-way": ("/settle/give-way", ("owner", "hand")),
     "me": ("/me", ("owner", "hand", "reader")),
 }
-ANYBODY = {"sign-out", "look", "sign-in", "set-up", "set-up-drawing"}
+ANYBODY = {"sign-out", "look", "sign-in", "set-up", "set-up-drawing", "worker", "manifest", "phone-shell", "phone-now"}
 PEOPLE = ("owner", "hand", "reader", "stranger", "outsider")
 
 

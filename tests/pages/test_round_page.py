@@ -126,7 +126,7 @@ def test_a_few_people_in_little_time_get_to_a_line_that_says_so(who: Who) -> Non
 
 
 def test_an_item_that_asks_for_something_opens_its_form_filled_as_far_as_known(who: Who) -> None:
-    from chirr.pages.views.round import _form_of, _how
+    from chirr.pages.views.round import _form_of, how
 
     item = RoundItem(
         key="weigh:G1",
@@ -140,7 +140,7 @@ def test_an_item_that_asks_for_something_opens_its_form_filled_as_far_as_known(w
         prefill={"unit": "g"},
         asks=("sample", "quantity"),
     )
-    assert _how(item, True) == "form"
+    assert how(item, live=True) == "form"
     html = who("hand").get(_form_of(item)).content.decode()
     assert 'name="next" value="/round#weigh_3aG1"' in html
     assert '<option value="G1" selected>' in html

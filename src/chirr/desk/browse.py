@@ -115,6 +115,14 @@ def entry(entry_id: str) -> Entry:
     return ledger.from_record(row)
 
 
+def received(entry_id: str) -> int:
+    """When an entry came into the book [epoch s]; LookupError when there is none of that id."""
+    at = EntryRow.objects.filter(id=entry_id).values_list("received", flat=True).first()
+    if at is None:
+        raise LookupError(f"The book has no entry {entry_id}.")
+    return at
+
+
 def line(entry_id: str) -> StoryLine:
     """One entry as a sentence; LookupError when the book has none of that id."""
     return story_lines([entry(entry_id)])[0]

@@ -21,7 +21,8 @@ PLACES = (
 BELONGS = {
     "trial": "trays", "trials": "trays", "trial-labels": "trays", "hours": "round",
     "bin": "racks", "lot": "racks", "clutch": "trays", "laying": "trays", "promise": "ahead", "grade": "ahead",
-    "breeders": "ahead", "add": "book", "entry": "book", "correct": "book", "replace": "book", "cautions": "farm",
+    "phone-waiting": "", "settle": "book", "breeders": "ahead", "add": "book", "entry": "book", "correct": "book",
+    "replace": "book", "cautions": "farm",
     "me": "",
 }  # fmt: skip
 
@@ -40,5 +41,13 @@ def farm(request: HttpRequest) -> dict[str, Any]:
         "places": PLACES,
         "place": place,
         "theme": theme if theme in display.THEMES else "auto",
+        **{name: _of_device(request, name) for name in display.DEVICE},
         "units": display.shown().units,
     }
+
+
+def _of_device(request: HttpRequest, name: str) -> str:
+    """What this device was told on the 'me' page, else the first choice."""
+    allowed = display.DEVICE[name]
+    kept = request.COOKIES.get(name, "")
+    return kept if kept in allowed else allowed[0]

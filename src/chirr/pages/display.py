@@ -13,6 +13,8 @@ from django.http import HttpRequest
 
 UNIT_SYSTEMS = ("metric", "imperial")
 THEMES = ("auto", "light", "dark")
+DEVICE = {"side": ("right", "left"), "sound": ("on", "off"), "buzz": ("on", "off")}
+"""What is chosen for a device rather than a person, the first being so until chosen otherwise."""
 
 G_PER_OZ = 28.349523125
 """International avoirdupois ounce, exact by the international yard and pound agreement of 1959."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from functools import cache
 
 from django import template
@@ -176,6 +177,15 @@ def field(
 def iso(at: float) -> str:
     """A moment for machines, with its offset."""
     return display.local(at).isoformat(timespec="minutes")
+
+
+@register.filter
+def phone_time(text: str) -> str:
+    """The time that a phone's clock showed, kept as ISO text in UTC, as the farm would say it."""
+    try:
+        return display.moment(datetime.fromisoformat(text).timestamp())
+    except ValueError:
+        return text
 
 
 @register.filter

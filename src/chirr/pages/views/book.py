@@ -23,6 +23,8 @@ from chirr.pages.roundclock import RoundClock
 from chirr.pages.views.sign import safe_next
 from chirr.records import Entry
 
+LATE_S = 15 * 60
+"""An entry that came in so much later than what it tells of is said to (judgement)."""
 FILTERS = ("text", "deed", "person", "bin", "lot", "clutch", "from", "to", "odd")
 
 
@@ -175,8 +177,10 @@ def entry(request: HttpRequest, entry_id: str) -> HttpResponse:
         k: v for k, v in msgspec.to_builtins(written).items() if k not in ("id", "at", "deed", "person", "extra")
     } | written.extra
     line = browse.line_now(written)
+    received = browse.received(entry_id)
     context = {
-        "entry": written, "line": line, "columns": columns, "next": request.path,
+        "entry": written, "line": line, "columns": columns, "next": request.path, "received": received,
+        "late": received - written.at > LATE_S,
         "open": may_write and not line.standing.startswith(("replaced", "withdrawn")),
     }  # fmt: skip
     return render(request, "chirr/entry.html", context)

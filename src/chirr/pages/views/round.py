@@ -17,6 +17,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from chirr.book.actions import NotAllowed, Refused
 from chirr.desk import clock as farm_clock
+from chirr.desk import farm, settle
 from chirr.desk import round as desk
 from chirr.desk.shapes import RoundItem, RoundSheet, RoundStop
 from chirr.pages.access import SEE, actor, door
@@ -38,12 +39,21 @@ LEG = 60
 """Stops sent at first: more than a person walks in half a day, and a page that a phone draws at once."""
 
 
+UNDER_ELSE = ("deaths", "count", "weigh", "note")
+"""What may come up at any stop, two taps away."""
+
+
 class ShownItem(msgspec.Struct, frozen=True, kw_only=True):
-    """An item with what a tap on it does: 'tap' writes it, 'look' asks yes or not yet, 'form' opens its form."""
+    """An item with what a tap on it does: 'tap' writes it, 'look' asks yes or not yet, 'form' opens its form.
+
+    `fill` and `none` are the columns that 'done' and 'none yet' write, as JSON, for the phone to write by itself.
+    """
 
     item: RoundItem
     how: str
     form: str
+    fill: str
+    none: str
 
 
 class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
@@ -52,6 +62,8 @@ class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
     stop: RoundStop
     items: tuple[ShownItem, ...]
     whole: tuple[str, ...]
+    other: tuple[tuple[str, str], ...]
+    """Deeds for what else there may be here, each with the address of its form."""
     heading: str
     """Words of the group, at its first stop."""
     cut: bool
@@ -85,7 +97,7 @@ def _context(request: HttpRequest) -> dict[str, Any]:
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
         "clock": clock, "clock_minutes": clock.minutes(now), "last": _last_tap(request, now),
-        "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
+        "to_settle": settle.how_many(), "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
     }  # fmt: skip
 
 
@@ -126,18 +138,48 @@ def _chosen(request: HttpRequest, name: str, allowed: tuple[int, ...], otherwise
 
 def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:
     shown: list[ShownStop] = []
+    lot_in = {bin_: lot for lot, bin_ in farm.choices().lots.items()} if live and stops else {}
     group, reached = None, True
     for stop in stops:
         heading = GROUP_WORDS.get(stop.group, stop.group) if stop.group != group else ""
         cut = reached and not stop.within_reach
         group, reached = stop.group, reached and stop.within_reach
         whole = desk.whole_bin(stop) if live else ()
-        items = tuple(ShownItem(item=i, how=_how(i, live), form=_form_of(i)) for i in stop.items)
-        shown.append(ShownStop(stop=stop, items=items, whole=whole if len(whole) > 1 else (), heading=heading, cut=cut))
+        items = tuple(_shown_item(i, live) for i in stop.items)
+        other = _other(stop, lot_in.get(stop.bin or "")) if live else ()
+        whole = whole if len(whole) > 1 else ()
+        shown.append(ShownStop(stop=stop, items=items, whole=whole, other=other, heading=heading, cut=cut))
     return shown
 
 
-def _how(item: RoundItem, live: bool) -> str:
+def _shown_item(item: RoundItem, live: bool) -> ShownItem:
+    done, none_yet = fills(item)
+    return ShownItem(
+        item=item, how=how(item, live), form=_form_of(item), fill=msgspec.json.encode(done).decode(),
+        none=msgspec.json.encode(none_yet).decode() if none_yet else "",
+    )  # fmt: skip
+
+
+def fills(item: RoundItem) -> tuple[dict[str, str], dict[str, str]]:
+    """Columns of the entry that a tap writes, and of the one that 'none yet' writes ({} where nobody asks)."""
+    things = {k: v for k in ("bin", "lot", "clutch") if (v := item.prefill.get(k))}
+    none_yet = {"deed": "note", **things, "note": desk.NONE_YET} if item.deed == "hatch" else {}
+    none_yet.pop("lot", None)
+    return {"deed": item.deed, **item.prefill}, none_yet
+
+
+def _other(stop: RoundStop, lot: str | None) -> tuple[tuple[str, str], ...]:
+    """Addresses of the forms for what may come up at a bin besides what is due."""
+    if stop.bin is None:
+        return ()
+    known = {"bin": stop.bin, **({"lot": lot} if lot else {}), "next": f"{reverse('round')}#{slug(stop.key)}"}
+    return tuple(
+        (deed, f"{reverse('add')}?{urlencode({'deed': deed, **known})}") for deed in UNDER_ELSE if lot or deed == "note"
+    )
+
+
+def how(item: RoundItem, live: bool) -> str:
+    """What a tap on an item does; see `ShownItem`."""
     if not live or item.urgency == "soon":
         return "none"
     if item.asks:

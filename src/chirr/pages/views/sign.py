@@ -91,7 +91,7 @@ def me(request: HttpRequest) -> HttpResponse:
 def look(request: HttpRequest) -> HttpResponse:
     """Light or dark, metric or imperial: kept in a cookie of this device."""
     response = redirect(safe_next(request))
-    for name, allowed in (("theme", display.THEMES), ("units", display.UNIT_SYSTEMS)):
+    for name, allowed in (("theme", display.THEMES), ("units", display.UNIT_SYSTEMS), *display.DEVICE.items()):
         if (value := request.POST.get(name, "")) in allowed:
             response.set_cookie(name, value, max_age=YEAR_S, samesite="Lax", httponly=True, secure=request.is_secure())
     return response

@@ -1,0 +1,1 @@
+// What a phone keeps and does without a network; see docs/phone.md.
