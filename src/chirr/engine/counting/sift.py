@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from chirr.engine.counting import light
 from chirr.engine.counting.clumps import Pick, pick_apart
+from chirr.engine.counting.fibres import pieces_of_runs, thin_runs
 from chirr.engine.counting.marks import Marks
 from chirr.engine.counting.regions import Regions, edge_slope, regions, touches_edge
 from chirr.engine.counting.typical import Typical, singles, stand_out, usual
@@ -28,8 +29,6 @@ MOSTLY_BODIES = 0.35
 DENSE = 0.3
 """Where more than DENSE of the picture stands out and more than MOSTLY_BODIES of that would be solid, it is a dense
 heap after all."""
-THIN = 0.85
-"""Narrower than this share of the usual width, a long run is a fibre."""
 ENOUGH_FOR_COLOUR = 8
 LEAST_TINT_SPREAD = 0.04
 ODD_COLOUR = 5.0
@@ -45,6 +44,10 @@ SOFT = 0.5
 """Less than this share of the usual slope along its rim, and a region is glare, shadow or out of focus."""
 EDGELESS = 0.35
 """The same for an ellipse laid in a heap: of its rim much may lie inside, but not all of it can be without an edge."""
+PIECE = 0.85
+"""Doubt of a mark on something that runs on beyond its ends."""
+ENOUGH_BELOW, SHAPED_LIKE_THINGS = 3, 0.5
+"""Below a gap in brightness are things and not texture where at least so many, and such a share, have their shape."""
 HOPELESS = 0.9
 """What is doubted more than this is left out altogether."""
 
@@ -119,18 +122,6 @@ def solid_bodies(bench: Bench) -> Mask:
     return np.asarray(grown & bench.mask, dtype=np.uint8)
 
 
-def fibres(bench: Bench) -> Mask:
-    """Long runs that are too thin to be things: fibres, scratches, rims of drops. What lies across them stays."""
-    across = max(2, round(THIN * bench.usual.short_px))
-    round_ = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
-    thick = cv2.dilate(cv2.morphologyEx(bench.mask, cv2.MORPH_OPEN, round_), np.ones((3, 3), np.uint8))
-    n, labels, stats, _ = cv2.connectedComponentsWithStats(bench.mask & (1 - thick), connectivity=8)
-    reach = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT])
-    long = reach > 1.25 * bench.usual.long_px
-    long[0] = False
-    return np.asarray(long[labels], dtype=np.uint8) if n > 1 else np.zeros_like(bench.mask)
-
-
 def steepness(flat: light.Contrast) -> light.Contrast:
     """Slope of the contrast at each pixel [grey levels / px]."""
     across, down = (cv2.Sobel(flat, cv2.CV_32F, *way, scale=1 / 8) for way in ((1, 0), (0, 1)))
@@ -148,7 +139,8 @@ def without_holes(mask: Mask, most_px: float) -> Mask:
 def find(bench: Bench) -> list[Found]:
     """Everything on the bench that may be a thing to count, with its doubt."""
     body = solid_bodies(bench)
-    rest = regions(bench.mask & (1 - body) & (1 - fibres(bench)), bench.flat)
+    runs = thin_runs(bench.mask, bench.usual.long_px, bench.usual.short_px)
+    rest = regions(bench.mask & (1 - body) & (1 - runs), bench.flat)
     cut = faintest(rest, bench)
     solid = regions(body, bench.flat)
     bodies = [_as_body(solid, i, bench) for i in range(len(solid))]
@@ -162,6 +154,8 @@ def find(bench: Bench) -> list[Found]:
     odd = odd_colour(alone_ones, bench)
     heaps &= _of_the_colour(rest, odd)
     picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
+    piece = pieces_of_runs(bench.mask, picked).tolist()
+    picked = [replace(t, doubt=_doubt(t.doubt, PIECE * p)) for t, p in zip(picked, piece, strict=True)]
     things = [_colour_doubted(t, bench, odd) for t in (*bodies, *alone_ones, *picked) if t is not None]
     return [thing for thing in things if thing.doubt < HOPELESS]
 
@@ -228,7 +222,7 @@ def _thickness(rest: Regions) -> Floats:
 
 def faintest(rest: Regions, bench: Bench) -> float:
     """How far a thing must stand out to be one: the gap between things and texture where there is one, else a share
-    of the usual."""
+    of the usual. A gap between things in light and things in shade is none: what lies below has their shape."""
     ratio = rest.area / bench.usual.area_px
     size = (ratio > 0.4) & (ratio < 1.7)
     height = bench.usual.height
@@ -238,7 +232,18 @@ def faintest(rest: Regions, bench: Bench) -> float:
     density = np.exp(-0.5 * ((grid[:, None] - logs) / 0.08) ** 2).sum(1)
     gap = int(density.argmin())
     below = density[: gap + 1].max()
-    return float(np.exp(grid[gap])) if density[gap] < 0.5 * below else floor
+    if density[gap] >= 0.5 * below:
+        return floor
+    lower = size & (rest.height > floor) & (rest.height < np.exp(grid[gap]))
+    shaped = int((lower & _shaped(rest, bench)).sum())
+    in_shade = shaped >= ENOUGH_BELOW and shaped > SHAPED_LIKE_THINGS * int(lower.sum())
+    return floor if in_shade else float(np.exp(grid[gap]))
+
+
+def _shaped(rest: Regions, bench: Bench) -> NDArray[np.bool_]:
+    """Regions filled and slender as the usual thing is."""
+    slender = rest.long_px / rest.short_px * bench.usual.short_px / bench.usual.long_px
+    return np.asarray((rest.fill > 0.9) & (slender > 0.65) & (slender < 1.5), dtype=bool)
 
 
 def _doubt(*parts: float) -> float:
