@@ -196,3 +196,58 @@ class WalkSheetRow(models.Model):
 
     def __str__(self) -> str:
         return f"run sheet {self.code} of {self.day}"
+
+
+class DeviceRow(models.Model):
+    """A phone or computer on which somebody has signed in. Its cookie holds a token, of which only the hash is here."""
+
+    id = models.CharField(max_length=36, primary_key=True)
+    token = models.CharField(max_length=64, unique=True)
+    name = models.CharField(max_length=60)
+    made_at = models.BigIntegerField()
+    last_at = models.BigIntegerField()
+    last_person = models.CharField(max_length=60, default="")
+    ended_at = models.BigIntegerField(null=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DevicePersonRow(models.Model):
+    """Somebody who has signed in with their password on a device, and how often their PIN was wrong there since."""
+
+    device = models.ForeignKey(DeviceRow, on_delete=models.CASCADE, related_name="people")
+    person = models.ForeignKey(PersonRow, on_delete=models.CASCADE)
+    wrong = models.PositiveSmallIntegerField(default=0)
+
+    class Meta:
+        constraints: ClassVar = [
+            models.UniqueConstraint(fields=["device", "person"], name="one_proof_a_device_and_person")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} on {self.device_id}"
+
+
+class PinRow(models.Model):
+    """A person's PIN, hashed, for devices on which they have signed in with their password."""
+
+    person = models.OneToOneField(PersonRow, on_delete=models.CASCADE, primary_key=True)
+    pin = models.CharField(max_length=200)
+
+    def __str__(self) -> str:
+        return f"PIN of {self.person_id}"
+
+
+class FeedRow(models.Model):
+    """A calendar feed that somebody made for themselves. The secret in its address is kept only as a hash."""
+
+    id = models.CharField(max_length=36, primary_key=True)
+    token = models.CharField(max_length=64, unique=True)
+    person = models.ForeignKey(PersonRow, on_delete=models.CASCADE)
+    name = models.CharField(max_length=60)
+    made_at = models.BigIntegerField()
+    last_at = models.BigIntegerField(null=True)
+
+    def __str__(self) -> str:
+        return f"{self.name} of {self.person_id}"
