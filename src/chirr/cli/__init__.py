@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from chirr.cli import asking, count, grade, laying, moving, serving, time, trial_farm
+from chirr.cli import asking, count, grade, labels, laying, moving, serving, time, trial_farm
 from chirr.cli.say import Sentence, sorry
 
 app = typer.Typer(
@@ -35,6 +35,7 @@ app.command("time", short_help="How long each deed takes, and where the hours of
 app.add_typer(trial_farm.app, name="trial", short_help="Which way is better? Plan, watch and judge a trial.")
 app.command("grade", short_help="How good the forecasts have been.")(grade.grade)
 app.add_typer(count.app, name="count", short_help="Count on photographs, or from samples.")
+app.command("labels", short_help="Labels with a code to scan, as a PDF.")(labels.labels)
 app.command("serve", short_help="Serve the pages.")(serving.serve)
 app.command("person", short_help="Give somebody a sign-in.")(serving.person)
 
