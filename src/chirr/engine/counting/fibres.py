@@ -21,6 +21,8 @@ STEPS = np.arange(0.25, 1.01, 0.25)
 FAN = np.radians(np.linspace(-50, 50, 17))
 RUNS_ON = 5
 """On so many of the steps beyond both ends something narrow goes on: more than one neighbour in line would give."""
+RUNS_INTO = 2
+"""The same where it is a thin run that goes on."""
 NO_WAIST = 0.85
 """Width at the ends over that in the middle above which nothing tapers there, as grains do."""
 
@@ -47,8 +49,9 @@ def thin_runs(mask: Mask, long_px: float, short_px: float) -> Mask:
     return np.asarray(long[labels], dtype=np.uint8) if n > 1 else np.zeros_like(mask)
 
 
-def pieces_of_runs(mask: Mask, laid: Sequence[Laid]) -> NDArray[np.bool_]:
-    """Which of the ellipses laid on a mask are pieces of something as wide as they are that runs on beyond their ends.
+def pieces_of_runs(mask: Mask, runs: Mask, laid: Sequence[Laid]) -> NDArray[np.bool_]:
+    """Which of the ellipses laid on a mask are pieces of something as wide as they are that runs on beyond their ends,
+    or into one of the thin `runs`.
 
     A grain tapers at its ends, and seldom has a neighbour in line at both.
     """
@@ -58,19 +61,22 @@ def pieces_of_runs(mask: Mask, laid: Sequence[Laid]) -> NDArray[np.bool_]:
         np.array([getattr(one, name) for one in laid], dtype=np.float64)
         for name in ("x", "y", "length", "width", "angle")
     )
-    going = np.zeros(len(laid), dtype=np.int64)
+    going, into = np.zeros(len(laid), dtype=np.int64), np.zeros(len(laid), dtype=bool)
     for way in (1.0, -1.0):
         end_x, end_y = x + way * length / 2 * np.cos(angle), y + way * length / 2 * np.sin(angle)
         on = np.ones(len(laid), dtype=bool)
         for step in STEPS:
             reach = (step * length)[:, None]
             turn = angle[:, None] + FAN + (0.0 if way > 0 else np.pi)
-            hit = _at(mask, end_x[:, None] + reach * np.cos(turn), end_y[:, None] + reach * np.sin(turn))
+            at = end_x[:, None] + reach * np.cos(turn), end_y[:, None] + reach * np.sin(turn)
+            hit = _at(mask, *at)
+            into |= _at(runs, *at).any(1)
             wide = hit.sum(1) * (FAN[1] - FAN[0]) * reach[:, 0]
             on &= hit.any(1) & (wide < 1.5 * width)
             going += on
     middle, *ends = (_breadth(mask, x, y, length, width, angle, share) for share in (0.0, 0.42, -0.42))
-    return np.asarray((going >= RUNS_ON) & (np.minimum(*ends) > NO_WAIST * middle), dtype=bool)
+    on = (going >= RUNS_ON) | (into & (going >= RUNS_INTO))
+    return np.asarray(on & (np.minimum(*ends) > NO_WAIST * middle), dtype=bool)
 
 
 def _breadth(mask: Mask, x: Floats, y: Floats, length: Floats, width: Floats, angle: Floats, share: float) -> Floats:

@@ -46,8 +46,10 @@ EDGELESS = 0.35
 """The same for an ellipse laid in a heap: of its rim much may lie inside, but not all of it can be without an edge."""
 PIECE = 0.85
 """Doubt of a mark on something that runs on beyond its ends."""
-ENOUGH_BELOW, SHAPED_LIKE_THINGS = 3, 0.5
-"""Below a gap in brightness are things and not texture where at least so many, and such a share, have their shape."""
+SHAPED_LIKE_THINGS = 0.5
+"""Below a gap in brightness are things and not texture where such a share have their shape."""
+LEAST_SHARE, SMALLEST_SHARE = 0.42, 0.12
+"""Least area of a thing over the usual one's, and the least where things are seen to be of very unlike size."""
 HOPELESS = 0.9
 """What is doubted more than this is left out altogether."""
 
@@ -144,17 +146,20 @@ def find(bench: Bench) -> list[Found]:
     cut = faintest(rest, bench)
     solid = regions(body, bench.flat)
     bodies = [_as_body(solid, i, bench) for i in range(len(solid))]
-    alone, heaps = _sorted_out(rest, bench)
+    alone, heaps = _sorted_out(rest, bench, LEAST_SHARE)
     sharp = edge_slope(rest, bench.slope)
     crisp = float(np.median(sharp[alone])) if alone.any() else 0.0
+    least = least_share(rest, bench, sharp, crisp)
+    if least < LEAST_SHARE:
+        alone, heaps = _sorted_out(rest, bench, least)
     soft = sharp < SOFT * crisp
     alone, heaps = alone & ~soft, heaps & ~soft
     edge = touches_edge(rest)
-    alone_ones = [_as_single(rest, i, bench, cut, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
+    alone_ones = [_as_single(rest, i, bench, cut, least, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
     odd = odd_colour(alone_ones, bench)
     heaps &= _of_the_colour(rest, odd)
     picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
-    piece = pieces_of_runs(bench.mask, picked).tolist()
+    piece = pieces_of_runs(bench.mask, runs, picked).tolist()
     picked = [replace(t, doubt=_doubt(t.doubt, PIECE * p)) for t, p in zip(picked, piece, strict=True)]
     things = [_colour_doubted(t, bench, odd) for t in (*bodies, *alone_ones, *picked) if t is not None]
     return [thing for thing in things if thing.doubt < HOPELESS]
@@ -195,14 +200,14 @@ def _of_the_colour(rest: Regions, odd: light.Contrast | None) -> NDArray[np.bool
     return np.bincount(rest.labels[right], minlength=len(rest) + 1)[1:] > 0.2 * rest.area
 
 
-def _sorted_out(rest: Regions, bench: Bench) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def _sorted_out(rest: Regions, bench: Bench, least: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which regions are single things, and which are heaps; the others are specks and fibres."""
     usual_, ratio = bench.usual, rest.area / bench.usual.area_px
     thick = _thickness(rest)
-    fibre = (thick < 0.55 * usual_.short_px) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
+    fibre = (thick < 0.55 * min(1.0, (least / LEAST_SHARE) ** 0.5) * usual_.short_px) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
     longest = np.where(rest.fill > WELL_FILLED, 1.9, 1.6) * usual_.long_px
     compact = (rest.fill > 0.86) & (rest.long_px < longest) & (rest.short_px < 1.5 * usual_.short_px)
-    alone = (ratio > 0.3) & (ratio < 1.65) & compact & ~fibre
+    alone = (ratio > least / 1.4) & (ratio < 1.65) & compact & ~fibre
     slender = rest.long_px / rest.short_px / (usual_.long_px / usual_.short_px)
     larger = (rest.short_px > 1.08 * usual_.short_px) & (slender > 0.65) & (slender < 1.5) & (ratio < 6)
     alone |= larger & (rest.fill > WELL_FILLED)
@@ -235,9 +240,21 @@ def faintest(rest: Regions, bench: Bench) -> float:
     if density[gap] >= 0.5 * below:
         return floor
     lower = size & (rest.height > floor) & (rest.height < np.exp(grid[gap]))
-    shaped = int((lower & _shaped(rest, bench)).sum())
-    in_shade = shaped >= ENOUGH_BELOW and shaped > SHAPED_LIKE_THINGS * int(lower.sum())
+    in_shade = (lower & _shaped(rest, bench)).sum() > SHAPED_LIKE_THINGS * lower.sum()
     return floor if in_shade else float(np.exp(grid[gap]))
+
+
+def least_share(rest: Regions, bench: Bench, sharp: Floats, crisp: float) -> float:
+    """Least area of a thing over the usual one's: less than usual where many small regions have the shape, brightness
+    and edges of things and few have not, as among animals of unlike age."""
+    ratio = rest.area / bench.usual.area_px
+    small = (ratio > SMALLEST_SHARE) & (ratio < LEAST_SHARE) & (rest.height > 0.35 * bench.usual.height)
+    good = _shaped(rest, bench) & (rest.height > 0.6 * bench.usual.height) & (sharp > 0.7 * crisp)
+    usual_ones = int((good & (ratio >= LEAST_SHARE) & (ratio < 2)).sum())
+    alike, other = int((small & good).sum()), int((small & ~good).sum())
+    tiny = (SMALLEST_SHARE**0.5) * bench.usual.short_px < 2.5
+    many = alike >= max(3, 0.08 * usual_ones) and alike > 2 * other
+    return SMALLEST_SHARE if many and not tiny else LEAST_SHARE
 
 
 def _shaped(rest: Regions, bench: Bench) -> NDArray[np.bool_]:
@@ -256,11 +273,11 @@ def _faint(height: float, cut: float) -> float:
     return float(1 / (1 + np.exp((np.log(max(height, 1.0)) - np.log(cut)) / 0.12)))
 
 
-def _as_single(rest: Regions, i: int, bench: Bench, cut: float, *, cut_off: bool) -> Found:
+def _as_single(rest: Regions, i: int, bench: Bench, cut: float, least: float, *, cut_off: bool) -> Found:
     usual_ = bench.usual
     ratio = rest.area[i] / usual_.area_px
-    small = 1 / (1 + np.exp((ratio - 0.42) / 0.05))
-    slim = 1 / (1 + np.exp((rest.short_px[i] / usual_.short_px - 0.55) / 0.05))
+    small = 1 / (1 + np.exp((ratio / least - 1) / 0.12))
+    slim = 1 / (1 + np.exp((rest.short_px[i] / usual_.short_px - 0.55 * (least / LEAST_SHARE) ** 0.5) / 0.05))
     odd = 1 / (1 + np.exp((rest.fill[i] - 0.86) / 0.02))
     slender = usual_.long_px / usual_.short_px
     stout = (
