@@ -10,7 +10,8 @@ from django.db import transaction
 from django.db.models import Q
 
 from chirr.book import actions, shelf
-from chirr.book.models import PersonRow, SignInTry
+from chirr.book.models import FeedRow, PersonRow, SignInTry
+from chirr.desk import devices
 from chirr.desk.forms import FormFaults
 from chirr.records import ROLES, Person
 
@@ -80,6 +81,7 @@ def set_password(person: str, password: str, *, actor: Person) -> None:
     get(person)
     check_password(password)
     with transaction.atomic():
+        devices.forget_proofs(person)
         user = ensure_user(person)
         user.set_password(password)
         user.is_active = True
@@ -112,6 +114,8 @@ def end_sign_in(person: str, *, actor: Person) -> None:
         raise FormFaults({"person": "You cannot take away your own sign-in. Ask another owner."})
     row = PersonRow.objects.select_related("user").filter(name=person).first()
     if row is not None and row.user is not None:
+        devices.forget_proofs(person)
+        FeedRow.objects.filter(person=row).delete()
         row.user.delete()
 
 

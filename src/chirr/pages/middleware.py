@@ -10,8 +10,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
-from chirr.desk import farm, people
-from chirr.pages import display
+from chirr.desk import devices, farm, people
+from chirr.pages import display, entering
 from chirr.pages.access import Door, door_of
 
 Answer = Callable[[HttpRequest], HttpResponse]
@@ -42,7 +42,9 @@ class FarmMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         request.card = farm.card()  # type: ignore[attr-defined]
-        request.person = people.person_of(request.user)  # type: ignore[attr-defined]
+        request.person = devices.as_came_in(  # type: ignore[attr-defined]
+            people.person_of(request.user), by_pin=entering.by_pin(request)
+        )
         with display.shown_as(request):
             response = self.get_response(request)
         if "Cookie" not in response.get("Vary", ""):
@@ -74,12 +76,10 @@ def _refusal(request: HttpRequest, door: Door | None) -> HttpResponse | None:
         words = "You are signed in, but the farm's list of people does not name you. Ask the owner to add you."
         return render(request, "chirr/refused.html", {"words": words}, status=403)
     if door is None or person.role not in (door.roles if request.method in ("GET", "HEAD") else door.writers):
-        words = (
-            "This is for the owner."
-            if door and door.roles == ("owner",)
-            else f"A {person.role} may not do this. Ask the owner."
-        )
-        return render(request, "chirr/refused.html", {"words": words}, status=403)
+        for_owner = door is not None and door.roles == ("owner",)
+        words = "This is for the owner." if for_owner else f"A {person.role} may not do this. Ask the owner."
+        context = {"words": words, "by_pin": for_owner and entering.by_pin(request)}
+        return render(request, "chirr/refused.html", context, status=403)
     return None
 
 

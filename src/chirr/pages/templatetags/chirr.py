@@ -169,7 +169,8 @@ def field(
     pairs = [o if isinstance(o, tuple | list) else (o, o) for o in (options or ())]  # type: ignore[attr-defined]
     return {
         "name": name, "label": label, "kind": kind, "hint": hint, "options": pairs, "required": required, "auto": auto,
-        "blank": blank, "value": "" if kind == "password" else values.get(name, start), "fault": faults.get(name, ""),
+        "blank": blank, "value": "" if kind in ("password", "pin") else values.get(name, start),
+        "fault": faults.get(name, ""),
     }  # fmt: skip
 
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 import time
 
 from django.contrib import messages
-from django.contrib.auth import login, logout, update_session_auth_hash
+from django.contrib.auth import logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST
 
-from chirr.desk import people
+from chirr.desk import devices, people
 from chirr.desk.forms import FormFaults
-from chirr.pages import display
+from chirr.pages import display, entering
 from chirr.pages.access import ALWAYS, OPEN, OWN, door
 
 YEAR_S = 365 * 24 * 3600
@@ -50,13 +50,13 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         except people.WrongNames as wrong:
             fault, status = str(wrong), 422
         else:
-            login(request, user)
+            entering.let_in(request, user)
             return redirect(safe_next(request))
-    elif request.user.is_authenticated:
+    elif request.user.is_authenticated and "again" not in request.GET:
         return redirect("round")
-    return render(
-        request, "chirr/sign_in.html", {"name": name, "fault": fault, "next": safe_next(request, "")}, status=status
-    )
+    context = {"name": name, "fault": fault, "next": safe_next(request, ""),
+               "offered": devices.may_come_in(entering.device_of(request))}  # fmt: skip
+    return render(request, "chirr/sign_in.html", context, status=status)
 
 
 @door(OPEN)
@@ -81,9 +81,11 @@ def me(request: HttpRequest) -> HttpResponse:
             faults = wrong.faults
         else:
             update_session_auth_hash(request, request.user)  # type: ignore[arg-type]
+            entering.prove(request)
             messages.success(request, "Your password is changed.")
             return redirect("me")
-    return render(request, "chirr/me.html", {"faults": faults}, status=422 if faults else 200)
+    context = {"faults": faults, **entering.of_me(request)}
+    return render(request, "chirr/me.html", context, status=422 if faults else 200)
 
 
 @door(ALWAYS)
