@@ -51,6 +51,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "chirr.pages.middleware.ContentPolicyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -75,7 +76,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "chirr.pages.context.farm",
             ],
-            "builtins": ["chirr.pages.templatetags.chirr"],
+            "builtins": ["django.templatetags.i18n", "chirr.pages.templatetags.chirr"],
         },
     }
 ]
@@ -98,6 +99,11 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 USE_TZ = True
 TIME_ZONE = "UTC"
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English"), ("es", "Español (1,5)"), ("es-mx", "Español (1.5)")]
+"""The two kinds of Spanish have the same words and differ in the decimal sign, which is a point in Mexico."""
+LOCALE_PATHS = [HERE / "locale"]
+LANGUAGE_COOKIE_NAME = "language"
+LANGUAGE_COOKIE_AGE = 60 * 60 * 24 * 365
 USE_I18N = True
 
 PASSWORD_HASHERS = [

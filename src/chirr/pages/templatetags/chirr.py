@@ -9,11 +9,15 @@ from django import template
 from django.templatetags.static import static
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
+from chirr.desk import misfit_words, spoken, terms
 from chirr.desk.shapes import Band
 from chirr.pages import display, vendor
 
 register = template.Library()
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 register.filter("mass_mg", display.mass_mg)
 register.filter("mass_kg", display.mass_kg)
@@ -113,6 +117,48 @@ def days_text(value: int | tuple[str, ...]) -> str:
         return "every day" if value == 1 else f"every {value} days"
     names = [d.capitalize() for d in value]
     return "on " + (" and ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else "no day")
+
+
+register.filter("again", spoken.again)
+register.filter("weekday", lambda name: spoken.weekday(WEEKDAYS.index(name)))
+register.filter("short_day", spoken.day_words)
+register.filter("short_date", lambda day: spoken.day_words(day, weekday_too=False, year=True))
+
+
+@register.filter
+def whole(value: float) -> int:
+    """A figure as a whole number, to choose between one and many."""
+    return round(value)
+
+
+@register.filter
+def term(word: str, kind: str) -> str:
+    """A word that the book keeps (a duty, a state, a deed), as it is shown."""
+    return spoken.term(kind, word)
+
+
+@register.filter
+def named(kind: str, name: str) -> str:
+    """A bin, lot or clutch with its name: 'bin N1-1'."""
+    return terms.named(kind, name)
+
+
+@register.filter
+def misfit(standing: str) -> str:
+    """Why an entry does not fit, as a sentence."""
+    return misfit_words.sentence(standing)
+
+
+@register.filter
+def against(ways: list[str]) -> str:
+    """Ways that are compared: 'A against B'."""
+    return _("{a} against {b}").format(a=_(" against ").join(ways[:-1]), b=ways[-1]) if len(ways) > 1 else "".join(ways)
+
+
+@register.filter
+def then(ways: list[str]) -> str:
+    """Ways in turn: 'A, then B'."""
+    return _(", then ").join(ways)
 
 
 @register.simple_tag
