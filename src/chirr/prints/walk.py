@@ -12,7 +12,7 @@ from chirr.prints.typeset import CannotPrint, Printed, typeset
 
 
 class WalkLine(msgspec.Struct, frozen=True, kw_only=True):
-    """One thing to do. `boxes`: words beside its tick boxes ('' for a plain one); `blanks`: captions and lengths [mm]."""
+    """One thing to do. `boxes`: words beside its tick boxes ('' for a plain one); `blanks`: captions, lengths [mm]."""
 
     code: str
     what: str

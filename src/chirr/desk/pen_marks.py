@@ -1,0 +1,300 @@
+"""From the pen marks on a run sheet back to the book: what was ticked is written, and what cannot be is shown and kept.
+
+The marks are kept as they were typed, so a sheet can be typed in bit by bit. Names of their fields: `person`, `day` and
+`at` for the sheet; `s3.tick`, `s3.at`, `s3.person` for its stop 3; `3b.tick`, `3b.none` (looked, no pinheads yet),
+`3b.at`, `3b.person`, `3b.<column>` for its line 3b, and `3b.again` or `3b.note` for a line that was held back.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import msgspec
+from uuid_utils.compat import uuid7
+
+from chirr.book import actions, ledger, papers
+from chirr.desk import clock, counting, photos, sentences
+from chirr.desk.forms import FormFaults, Sheet, entry_from_form
+from chirr.desk.people import get as person_called
+from chirr.desk.walk_sheet import SheetLine, SheetStop, WalkSheet, load, none_yet, values_with
+from chirr.records import Entry, Person
+
+MOST_PHOTOS = 30
+LONGEST_FIELD = 2000
+
+
+class Marks(msgspec.Struct, frozen=True, kw_only=True):
+    """What was typed in from a sheet so far; `held` says why lines are not in the book; `photos` by their ids."""
+
+    values: dict[str, str] = {}
+    held: dict[str, str] = {}
+    photos: tuple[str, ...] = ()
+
+
+class LineNow(msgspec.Struct, frozen=True, kw_only=True):
+    """A line of the sheet and how it stands: `written` from this sheet, else `other` says who did the same that day."""
+
+    line: SheetLine
+    written: str = ""
+    other: str = ""
+    held: str = ""
+
+
+class StopNow(msgspec.Struct, frozen=True, kw_only=True):
+    """A stop of the sheet with its lines as they stand; `whole`: whether one tick can stand for several of them."""
+
+    stop: SheetStop
+    lines: tuple[LineNow, ...]
+    whole: bool
+
+
+class Opened(msgspec.Struct, frozen=True, kw_only=True):
+    """A sheet opened to be typed in."""
+
+    sheet: WalkSheet
+    marks: Marks
+    stops: tuple[StopNow, ...]
+
+    @property
+    def written(self) -> int:
+        return sum(bool(x.written) for stop in self.stops for x in stop.lines)
+
+
+class Outcome(msgspec.Struct, frozen=True, kw_only=True):
+    """What came of typing in: entries written now, and for each line held back why."""
+
+    written: int
+    held: dict[str, str]
+
+
+def opened(code: str) -> Opened:
+    """A kept sheet with its marks and with what the book says of each line now. LookupError when there is none."""
+    sheet, kept = load(code)
+    marks = _marks(kept.marks)
+    there = _there(sheet)
+    others = _same_day(sheet, there)
+    zone = clock.zone()
+
+    def now(line: SheetLine) -> LineNow:
+        entry, other = there.get(line.entry), others.get(line.code)
+        if entry is not None:
+            return LineNow(line=line, written=_told(entry, zone))
+        return LineNow(line=line, other=_told(other, zone) if other else "", held=marks.held.get(line.code, ""))
+
+    stops = tuple(
+        StopNow(stop=stop, lines=tuple(map(now, stop.lines)), whole=any(x.plain for x in stop.lines))
+        for stop in sheet.stops
+    )
+    return Opened(sheet=sheet, marks=marks, stops=stops)
+
+
+def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
+    """Write what is ticked and not yet in the book; keep the marks. Raises FormFaults for the sheet's own fields.
+
+    A line is held back, with its reason, where a number is missing or wrong, where the book has the same deed of that
+    day already (until `again` is ticked), and where the book contradicts it; `note` then writes it down as a note.
+    """
+    actions.allow(actor, "owner", "hand")
+    sheet, kept = load(code)
+    before = _marks(kept.marks)
+    form = _Form(sheet, values, actor)
+    there = _there(sheet)
+    others = _same_day(sheet, there, form.day)
+    held, entries, notes = dict[str, str](), dict[str, Entry](), list[Entry]()
+    for stop in sheet.stops:
+        for line in stop.lines:
+            if line.entry in there or not form.ticked(stop, line):
+                continue
+            try:
+                entry = form.entry(stop, line)
+            except FormFaults as fault:
+                held[line.code] = str(fault)
+                continue
+            other = others.get(line.code)
+            if form.has(f"{line.code}.note"):
+                notes.append(_as_note(sheet, line, entry, before.held.get(line.code, "")))
+            elif other is not None and not form.has(f"{line.code}.again"):
+                known = _told(other, clock.zone())
+                held[line.code] = f"The book has this already: {known}. Tick ‘write it again’ if both are true."
+            else:
+                entries[line.code] = entry
+    refused = _write(list(entries.values()), actor)
+    held |= {name: refused[e.id] for name, e in entries.items() if e.id in refused}
+    _write(notes, actor)
+    typed = {k: v[:LONGEST_FIELD] for k, v in values.items() if v and k != "csrfmiddlewaretoken"}
+    _keep(sheet.code, msgspec.structs.replace(before, values=typed, held=held), actor)
+    return Outcome(written=len(entries) + len(notes) - len(refused), held=held)
+
+
+def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> None:
+    """Keep a photograph of the marked sheet with it. Raises counting.CannotCount in one sentence, with nothing kept."""
+    actions.allow(actor, "owner", "hand")
+    sheet, kept = load(code)
+    marks = _marks(kept.marks)
+    if len(marks.photos) >= MOST_PHOTOS:
+        raise counting.CannotCount(f"This sheet has {MOST_PHOTOS} photographs already.")
+    picture = counting.upright(data, name)
+    photo = str(uuid7())
+    photos.folder().mkdir(exist_ok=True)
+    counting.write_plain(picture, photos.picture_path(photo))
+    _keep(sheet.code, msgspec.structs.replace(marks, photos=(*marks.photos, photo)), actor)
+
+
+class _Form:
+    """The typed marks being read. Raises FormFaults at once where the sheet's own person, day or time will not do."""
+
+    def __init__(self, sheet: WalkSheet, values: Mapping[str, str], actor: Person) -> None:
+        self._values, self._actor, self._now = values, actor, clock.now()
+        self._code = sheet.code
+        fields = Sheet(values)
+        self.day = self._day(fields, sheet.day)
+        self._person = self._somebody(fields, "person") or actor
+        self._at = self._time(fields, "at") or ""
+        fields.done()
+
+    def has(self, name: str) -> bool:
+        return bool(self._values.get(name))
+
+    def ticked(self, stop: SheetStop, line: SheetLine) -> bool:
+        """Whether a line, or its whole stop for a line that a tick says all of, was ticked."""
+        own = self.has(f"{line.code}.tick") or self.has(f"{line.code}.none")
+        return own or (line.plain and self.has(f"s{stop.number}.tick"))
+
+    def entry(self, stop: SheetStop, line: SheetLine) -> Entry:
+        """The entry that the marks of a line mean. Raises FormFaults."""
+        fields = Sheet(self._values)
+        at = self._time(fields, f"{line.code}.at") or self._time(fields, f"s{stop.number}.at") or self._at
+        who = self._somebody(fields, f"{line.code}.person") or self._somebody(fields, f"s{stop.number}.person")
+        if not at and not fields.faults:
+            raise FormFaults({"at": "Give a time: for the line, the stop or the whole sheet."})
+        if self.has(f"{line.code}.tick") and self.has(f"{line.code}.none"):
+            raise FormFaults({"tick": "Both boxes are ticked: pinheads seen, or none yet?"})
+        fields.done()
+        if self.has(f"{line.code}.none"):
+            values = none_yet(line) | {"id": line.entry}
+        else:
+            typed = {column: self._values.get(f"{line.code}.{column}", "") for column in line.blanks}
+            values = values_with(line, typed)
+        doer = who or self._person
+        entry = entry_from_form(values | {"at": f"{self.day}T{at}"}, actor=doer, now=self._now)
+        typist = {} if doer.person == self._actor.person else {"typed_in_by": self._actor.person}
+        return msgspec.structs.replace(entry, extra={"run_sheet": self._code, **typist})
+
+    def _day(self, fields: Sheet, otherwise: str) -> date:
+        text = (self._values.get("day") or otherwise).strip()
+        try:
+            return date.fromisoformat(text)
+        except ValueError:
+            fields.faults["day"] = f"“{text[:20]}” is not a day. Write it like {otherwise}."
+            return date.fromisoformat(otherwise)
+
+    def _time(self, fields: Sheet, name: str) -> str | None:
+        text = (self._values.get(name) or "").strip()
+        if not text:
+            return None
+        hour = time_of_day(text)
+        if hour is None:
+            fields.faults[name] = f"“{text[:20]}” is not a time. Write it like 07:40."
+        return hour
+
+    def _somebody(self, fields: Sheet, name: str) -> Person | None:
+        given = fields.text(name)
+        if not given:
+            return None
+        try:
+            person = person_called(given)
+        except LookupError as unknown:
+            fields.faults[name] = str(unknown)
+            return None
+        if person.role not in ("owner", "hand"):
+            fields.faults[name] = f"{given} is a {person.role}, who writes no entries."
+        return person
+
+
+def time_of_day(text: str) -> str | None:
+    """A time of day as HH:MM, however the pen wrote it; None for what is no time.
+
+    >>> time_of_day("7.40"), time_of_day("1805"), time_of_day("9"), time_of_day("25:00")
+    ('07:40', '18:05', '09:00', None)
+    """
+    match = re.fullmatch(r"(\d{1,2})(?:\s*[:.h]?\s*(\d{2}))?h?", text.strip())
+    if match is None or int(match[1]) > 23 or int(match[2] or 0) > 59:
+        return None
+    return f"{int(match[1]):02d}:{int(match[2] or 0):02d}"
+
+
+def _write(entries: list[Entry], actor: Person) -> dict[str, str]:
+    """Write entries, all that the book takes; the reason for each of the others by its id."""
+    refused: dict[str, str] = {}
+    rest = entries
+    while rest:
+        try:
+            actions.record(rest, actor=actor)
+        except actions.Refused as no:
+            ours = {m.entry: m for m in no.misfits if any(m.entry == e.id for e in rest)}
+            if not ours and len(rest) > 1:  # a later entry would no longer fit, because of one of these
+                for entry in rest:
+                    refused |= _write([entry], actor)
+                return refused
+            if not ours:
+                m = no.misfits[0]
+                refused[rest[0].id] = f"A later entry would no longer fit: {m.found}; expected {m.expected}."
+                return refused
+            for m in ours.values():
+                refused[m.entry] = f"{m.found[:1].upper()}{m.found[1:]}; expected {m.expected}."
+            rest = [e for e in rest if e.id not in ours]
+        else:
+            break
+    return refused
+
+
+def _as_note(sheet: WalkSheet, line: SheetLine, entry: Entry, why: str) -> Entry:
+    """What was ticked, as words, for a line that the book does not take."""
+    words = f"Ticked on run sheet {sheet.code}, line {line.code}: {line.what}. {sentences.say(entry)} {why}".strip()
+    return Entry(
+        id=line.entry, at=entry.at, deed="note", person=entry.person, bin=line.values.get("bin"), note=words[:2000],
+        extra=entry.extra,
+    )  # fmt: skip
+
+
+def _there(sheet: WalkSheet) -> dict[str, Entry]:
+    """Entries of the book that were written from this sheet, by id, those taken back left out."""
+    ids = tuple(line.entry for line in sheet.lines)
+    marks = ", ".join(["%s"] * len(ids))
+    return {e.id: e for e in ledger.entries(f"id IN ({marks})", ids)}
+
+
+def _same_day(sheet: WalkSheet, there: Mapping[str, Entry], day: date | None = None) -> dict[str, Entry]:
+    """For each line the latest other entry of that day that says the same deed of the same thing was done."""
+    start, end = clock.day_bounds(day or date.fromisoformat(sheet.day))
+    gone = {e.replaces for e in ledger.entries("replaces IS NOT NULL AND at >= %s", (start,))}
+    done: dict[tuple[str, str, str], Entry] = {}
+    for entry in ledger.entries("at >= %s AND at < %s", (start, end)):
+        if entry.id not in there and entry.id not in gone:
+            for kind in ("clutch", "lot", "bin"):
+                if name := getattr(entry, kind):
+                    done[entry.deed, kind, name] = entry
+    found = {line.code: done.get((line.deed, *_thing(line))) for line in sheet.lines}
+    return {code: entry for code, entry in found.items() if entry is not None}
+
+
+def _thing(line: SheetLine) -> tuple[str, str]:
+    """What a line is about: a new tray is of its bin, everything else of the narrowest thing it names."""
+    kinds: Iterable[str] = ("bin",) if line.deed == "lay" else ("clutch", "lot", "bin")
+    return next(((kind, line.values[kind]) for kind in kinds if line.values.get(kind)), ("", ""))
+
+
+def _told(entry: Entry, zone: ZoneInfo) -> str:
+    who = f"{entry.person}, " if entry.person else ""
+    return f"{sentences.say(entry).rstrip('.')} ({who}{sentences.say_when(entry.at, zone)})"
+
+
+def _marks(text: str) -> Marks:
+    return msgspec.json.decode(text, type=Marks) if text else Marks()
+
+
+def _keep(code: str, marks: Marks, actor: Person) -> None:
+    papers.keep_marks(code, msgspec.json.encode(marks).decode(), actor=actor)
