@@ -12,7 +12,7 @@ from chirr.desk.pocket import Pocket
 from chirr.desk.shapes import BinTile, ClutchBelief, LotBelief, RackRoom, RoundItem, RoundStop, StoryLine
 from chirr.pages import display, phone_words
 from chirr.pages.fields import GROUPS, deed_form
-from chirr.pages.templatetags.chirr import band, slug
+from chirr.pages.templatetags.chirr import band
 from chirr.pages.views.racks import DEEDS_OF
 from chirr.pages.views.round import GROUP_WORDS, UNDER_ELSE, fills, how
 
@@ -29,7 +29,7 @@ def as_json(p: Pocket, *, units: str, may_write: bool) -> dict[str, Any]:
     from chirr.desk.round import whole_bin
 
     return {
-        "as_of": p.as_of, "day": p.sheet.day, "day_says": display.day(p.as_of), "may_write": may_write,
+        "as_of": p.as_of, "day": p.sheet.day, "as_of_says": display.moment(p.as_of), "may_write": may_write,
         "to_settle": p.to_settle, "minutes": round(p.sheet.minutes), "done_today": p.sheet.done_today,
         "stops": [_stop(s, whole_bin(s), p.choices) for s in p.sheet.stops],
         "rooms": [_room(r) for r in p.rooms],
@@ -51,16 +51,16 @@ def _tiles(room: RackRoom) -> list[BinTile]:
 def _stop(s: RoundStop, whole: tuple[str, ...], choices: Choices) -> dict[str, Any]:
     lot = next((lot for lot, bin_ in choices.lots.items() if bin_ == s.bin), None) if s.bin else None
     return {
-        "id": slug(s.key), "group": s.group, "room": s.room, "stack": s.stack, "level": s.level, "bin": s.bin,
+        "key": s.key, "group": s.group, "room": s.room, "stack": s.stack, "level": s.level, "bin": s.bin,
         "lot": lot, "minutes": round(s.minutes, 1), "within": s.within_reach,
-        "whole": [slug(key) for key in whole], "items": [_item(i) for i in s.items],
+        "whole": list(whole), "items": [_item(i) for i in s.items],
     }  # fmt: skip
 
 
 def _item(i: RoundItem) -> dict[str, Any]:
     done, none_yet = fills(i)
     short: dict[str, Any] = {
-        "id": slug(i.key), "what": i.what, "why": i.why, "urgency": i.urgency, "minutes": round(i.minutes, 2),
+        "key": i.key, "what": i.what, "why": i.why, "urgency": i.urgency, "minutes": round(i.minutes, 2),
         "how": how(i, live=True), "fill": done,
     }  # fmt: skip
     return short | ({"none": none_yet} if none_yet else {})

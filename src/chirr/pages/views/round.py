@@ -64,6 +64,8 @@ class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
     whole: tuple[str, ...]
     other: tuple[tuple[str, str], ...]
     """Deeds for what else there may be here, each with the address of its form."""
+    wrong: str
+    """The form on which what is wrong here is written down."""
     heading: str
     """Words of the group, at its first stop."""
     cut: bool
@@ -148,7 +150,8 @@ def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:
         items = tuple(_shown_item(i, live) for i in stop.items)
         other = _other(stop, lot_in.get(stop.bin or "")) if live else ()
         whole = whole if len(whole) > 1 else ()
-        shown.append(ShownStop(stop=stop, items=items, whole=whole, other=other, heading=heading, cut=cut))
+        wrong = f"{other[-1][1]}&ask=wrong" if other else ""
+        shown.append(ShownStop(stop=stop, items=items, whole=whole, other=other, wrong=wrong, heading=heading, cut=cut))
     return shown
 
 

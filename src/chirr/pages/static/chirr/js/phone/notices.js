@@ -1,0 +1,47 @@
+// What is said to the person: a sentence at the top of the page, and the strip at the bottom that takes back.
+// @ts-check
+
+import { el, shape } from "./el.js";
+import { takenBack } from "./feel.js";
+import * as outbox from "./outbox.js";
+import { MemoryTrouble } from "./store.js";
+import { t } from "./words.js";
+
+export const UNDO_MS = 10_000;
+
+/** @param {string} words @param {"error" | "success" | "info"} kind */
+export function say(words, kind) {
+  const place = document.getElementById("messages");
+  place?.replaceChildren(el("p", { class: `word ${kind}` }, words));
+  if (kind === "error") place?.scrollIntoView({ block: "nearest" });
+}
+
+/** Why something could not be written down on this phone. @param {unknown} trouble */
+export function sorry(trouble) {
+  say(trouble instanceof MemoryTrouble && trouble.message === "full"
+    ? t("This phone’s memory is full, so nothing was written. Make room on the phone, then do it again.")
+    : t("This phone could not write that down. Open the page afresh and do it again."), "error");
+}
+
+/** @type {number | undefined} */
+let timer;
+
+/**
+ * Offer for ten seconds to take back what was just written.
+ *
+ * @param {string} words
+ * @param {string[]} ids
+ */
+export function offerUndo(words, ids) {
+  clearTimeout(timer);
+  document.getElementById("undo")?.remove();
+  const button = el("button", { type: "button", onclick: async () => {
+    clearTimeout(timer);
+    strip.remove();
+    await outbox.undo(ids).then(takenBack, sorry);
+    dispatchEvent(new Event("chirr-written"));
+  } }, shape("back"), t("Undo"));
+  const strip = el("div", { class: "undo", id: "undo", role: "status" }, el("span", {}, shape("tick"), words), button);
+  document.body.append(strip);
+  timer = setTimeout(() => strip.remove(), UNDO_MS);
+}

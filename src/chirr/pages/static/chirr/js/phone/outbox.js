@@ -1,0 +1,141 @@
+// Entries on their way to the book. Each is on the disk before it is confirmed, and stays until the book has it.
+// @ts-check
+
+import { uuid7 } from "./ids.js";
+import { transact } from "./store.js";
+
+/**
+ * @typedef {object} Waiting
+ * @property {string} id
+ * @property {number} at  the phone's time when it was done [epoch s]
+ * @property {string} person  who did it
+ * @property {Record<string, string>} values  the columns of the entry as text
+ * @property {number} since  the farm's time when phone and farm last spoke before it was made [epoch s]
+ * @property {string} says  what it is, in words for the person
+ * @property {string} key  the item of the round that it does, "" where it does none
+ * @property {number} tries  sendings begun; 0 means that the book cannot have it yet
+ * @property {boolean} sent  the book has it; it stays here until the pocket knows of it too
+ * @property {string} why  why the book refused it, "" while it did not
+ */
+
+const changed = new BroadcastChannel("chirr-outbox");
+/** @type {Set<() => void>} */
+const listeners = new Set();
+changed.onmessage = () => listeners.forEach((tell) => tell());
+
+/** Be told whenever the outbox may have changed, here or in another window. @param {() => void} tell */
+export function onChange(tell) {
+  listeners.add(tell);
+}
+
+function tellAll() {
+  changed.postMessage("changed");
+  listeners.forEach((tell) => tell());
+}
+
+/**
+ * Write entries down on this phone, all or none. Resolves once they are safe.
+ *
+ * @param {{values: Record<string, string>, says: string, key?: string}[]} entries
+ * @returns {Promise<string[]>} their ids
+ */
+export async function add(entries) {
+  const at = Math.floor(Date.now() / 1000);
+  const ids = await transact("readwrite", (outbox, kept) => {
+    const me = kept.get("me");
+    const contact = kept.get("contact");
+    const made = entries.map((_, i) => uuid7(Date.now() + i / 1000));
+    contact.onsuccess = () => {
+      entries.forEach((e, i) => outbox.add({
+        id: made[i], at, person: me.result?.person ?? "", values: e.values, since: contact.result?.farmNow ?? 0,
+        says: e.says, key: e.key ?? "", tries: 0, sent: false, why: "",
+      }));
+    };
+    return () => made;
+  });
+  tellAll();
+  return ids;
+}
+
+/** Everything in the outbox, oldest first. @returns {Promise<Waiting[]>} */
+export function all() {
+  return transact("readonly", (outbox) => {
+    const asked = outbox.getAll();
+    return () => asked.result;
+  });
+}
+
+/** Those still to go up, those tried least first, so that one bad entry holds up no other. @param {Waiting[]} entries */
+export function toSend(entries) {
+  return entries.filter((e) => !e.sent && !e.why).sort((a, b) => a.tries - b.tries || (a.id < b.id ? -1 : 1));
+}
+
+/** @param {string[]} ids @param {(entry: Waiting) => Waiting | null} change null takes it away */
+async function alter(ids, change) {
+  await transact("readwrite", (outbox) => {
+    for (const id of ids) {
+      const asked = outbox.get(id);
+      asked.onsuccess = () => {
+        if (!asked.result) return;
+        const next = change(asked.result);
+        if (next) outbox.put(next);
+        else outbox.delete(id);
+      };
+    }
+    return () => undefined;
+  });
+  tellAll();
+}
+
+/** A sending of these begins. @param {string[]} ids */
+export const tried = (ids) => alter(ids, (e) => ({ ...e, tries: e.tries + 1 }));
+
+/**
+ * What the book answered.
+ *
+ * @param {{id: string, got: "taken" | "there" | "refused", why: string}[]} answers
+ */
+export function answered(answers) {
+  const of = new Map(answers.map((a) => [a.id, a]));
+  return alter([...of.keys()], (e) => {
+    const answer = of.get(e.id);
+    return answer?.got === "refused" ? { ...e, why: answer.why } : { ...e, sent: true };
+  });
+}
+
+/** The pocket now knows of these, or a person threw them away. @param {string[]} ids */
+export const forget = (ids) => alter(ids, () => null);
+
+/** Let a refused entry try again, changed or not. @param {string} id */
+export const again = (id) => alter([id], (e) => ({ ...e, why: "" }));
+
+/**
+ * Take entries back: one that never left is removed; one that may have left is withdrawn by another entry.
+ *
+ * @param {string[]} ids
+ */
+export async function undo(ids) {
+  await transact("readwrite", (outbox, kept) => {
+    const me = kept.get("me");
+    const contact = kept.get("contact");
+    const at = Math.floor(Date.now() / 1000);
+    contact.onsuccess = () => ids.forEach((id) => {
+      const asked = outbox.get(id);
+      asked.onsuccess = () => {
+        const old = asked.result;
+        if (old && old.tries === 0) {
+          outbox.delete(id);
+          return;
+        }
+        if (old) outbox.put({ ...old, key: "" });
+        outbox.add({
+          id: uuid7(), at, person: me.result?.person ?? old?.person ?? "",
+          values: { deed: "correct", replaces: id, note: "taken back on the phone" }, since: contact.result?.farmNow ?? 0,
+          says: old?.says ?? "", key: "", tries: 0, sent: false, why: "",
+        });
+      };
+    });
+    return () => undefined;
+  });
+  tellAll();
+}

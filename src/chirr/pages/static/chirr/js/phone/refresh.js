@@ -1,0 +1,44 @@
+// Brings the round that the farm drew up to date by itself, when the hand rests, without anything moving under the thumb.
+// @ts-check
+
+import { UNDO_MS } from "./notices.js";
+import * as outbox from "./outbox.js";
+import { paint } from "./taps.js";
+
+const REST_MS = UNDO_MS + 500;
+let lastTouch = performance.now();
+/** @type {number | undefined} */
+let timer;
+
+/** Ask for a fresh sheet once nothing waits and nobody has tapped for a while. */
+export function soon() {
+  clearTimeout(timer);
+  timer = setTimeout(tryNow, Math.max(300, REST_MS - (performance.now() - lastTouch)));
+}
+
+async function tryNow() {
+  const sheet = document.getElementById("round");
+  if (!sheet || document.getElementById("phone") || document.querySelector("dialog[open]")) return;
+  if (performance.now() - lastTouch < REST_MS) { soon(); return; }
+  if (outbox.toSend(await outbox.all()).length || !sheet.querySelector(".done")) return;
+  const [place, top] = firstInSight();
+  await /** @type {any} */ (window).htmx.ajax("GET", location.pathname + location.search, { target: "#round", swap: "outerHTML" });
+  const now = place ? document.getElementById(place) : null;
+  if (now) scrollBy({ top: now.getBoundingClientRect().top - top, behavior: "instant" });
+  await paint();
+}
+
+/** The first stop on the screen that is still to do, and where it stands. @returns {[string | null, number]} */
+function firstInSight() {
+  for (const stop of document.querySelectorAll("article.stop:not(.done)")) {
+    const { top, bottom } = stop.getBoundingClientRect();
+    if (bottom > 60) return [stop.id, top];
+  }
+  return [null, 0];
+}
+
+export function watch() {
+  for (const kind of ["pointerdown", "keydown", "scroll"]) {
+    document.addEventListener(kind, () => { lastTouch = performance.now(); }, { passive: true, capture: true });
+  }
+}

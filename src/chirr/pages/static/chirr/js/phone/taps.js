@@ -1,0 +1,98 @@
+// Taps on the round: an item, a whole bin, "none yet". Each is written down on the phone, shown as done at once, and sent.
+// @ts-check
+
+import { spent, tapped } from "./roundclock.js";
+import { written, notWritten } from "./feel.js";
+import { offerUndo, sorry } from "./notices.js";
+import * as outbox from "./outbox.js";
+import { t } from "./words.js";
+
+/** @typedef {{key: string, values: Record<string, string>, minutes: number}} Work */
+
+/** @param {string} key */
+const itemAt = (key) => /** @type {HTMLElement | null} */ (document.getElementById(key));
+
+/**
+ * What a form of the round stands for. Server-drawn pages name items by their key, ours by the id of their place.
+ *
+ * @param {HTMLFormElement} form @param {HTMLElement | null} submitter
+ * @returns {Work[]}
+ */
+function workOf(form, submitter) {
+  const keys = new FormData(form, submitter).getAll("key").map(String);
+  return keys.flatMap((name) => {
+    const none = name.startsWith("none:");
+    const place = itemAt(slug(none ? name.replace("none:", "hatch:") : name));
+    const columns = none ? place?.dataset.none : place?.dataset.fill;
+    if (!place || !columns || place.classList.contains("done")) return [];
+    return [{ key: place.id, values: JSON.parse(columns), minutes: Number(place.dataset.minutes ?? 0) }];
+  });
+}
+
+/** A key as the id of its place on the page; the same as the pages' own `slug`. @param {string} key */
+export function slug(key) {
+  return [...key].map((c) => (/[A-Za-z0-9.-]/.test(c) ? c : `_${(c.codePointAt(0) ?? 0).toString(16)}`)).join("");
+}
+
+/**
+ * @param {HTMLFormElement} form @param {HTMLElement | null} submitter
+ */
+export async function take(form, submitter) {
+  const work = workOf(form, submitter);
+  if (!work.length) return;
+  const says = String(new FormData(form).get("says") || "");
+  const minutes = await spent();
+  const whole = work.reduce((sum, w) => sum + w.minutes, 0);
+  show(work.map((w) => w.key));
+  try {
+    const ids = await outbox.add(work.map((w) => ({
+      key: w.key, says: words(w.values),
+      values: minutes !== null && whole > 0 ? { ...w.values, minutes: (minutes * w.minutes / whole).toFixed(2) } : w.values,
+    })));
+    written();
+    dispatchEvent(new Event("chirr-written"));
+    offerUndo(says || words(work[0].values), ids);
+    await tapped();
+  } catch (trouble) {
+    notWritten();
+    sorry(trouble);
+    await paint();
+  }
+}
+
+/** A short name of an entry for lists: deed and thing. @param {Record<string, string>} values */
+export function words(values) {
+  const thing = values.clutch || values.lot || values.bin || "";
+  return `${values.deed} ${thing}${values.bin && values.bin !== thing ? ` (${values.bin})` : ""}`.trim();
+}
+
+/** @param {string[]} keys */
+function show(keys) {
+  for (const key of keys) itemAt(key)?.classList.add("done");
+  finish();
+}
+
+/** A stop whose items are all done folds to one line. */
+function finish() {
+  for (const stop of document.querySelectorAll("article.stop")) {
+    const items = [...stop.querySelectorAll("li.item:not(.soon)")];
+    stop.classList.toggle("done", items.length > 0 && items.every((i) => i.classList.contains("done")));
+    const whole = /** @type {HTMLElement | null} */ (stop.querySelector("header form"));
+    if (whole) {
+      const keys = [...whole.querySelectorAll("[name=key]")].map((k) => slug(/** @type {HTMLInputElement} */ (k).value));
+      whole.hidden = keys.every((k) => itemAt(k)?.classList.contains("done") ?? true);
+    }
+  }
+  const left = document.querySelectorAll("article.stop:not(.done)").length;
+  const count = document.getElementById("stops-left");
+  if (count) count.textContent = t("{n} stops left", { n: left });
+}
+
+/** Mark on the page what the outbox says is done today. */
+export async function paint() {
+  const today = new Date().toDateString();
+  const done = new Set((await outbox.all())
+    .filter((e) => e.key && !e.why && new Date(e.at * 1000).toDateString() === today).map((e) => e.key));
+  for (const item of document.querySelectorAll("li.item")) item.classList.toggle("done", done.has(item.id));
+  finish();
+}

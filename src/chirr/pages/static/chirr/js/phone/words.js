@@ -1,0 +1,20 @@
+// What the scripts say: English, or what the pocket says for it in another language.
+// @ts-check
+
+/** @type {Record<string, string>} */
+let learnt = {};
+
+/** @param {Record<string, string> | undefined} words */
+export function learn(words) {
+  learnt = words ?? {};
+}
+
+/**
+ * A sentence in the person's language, with what is in braces filled in.
+ *
+ * @param {string} text
+ * @param {Record<string, string | number>} [values]
+ */
+export function t(text, values = {}) {
+  return (learnt[text] ?? text).replace(/\{(\w+)\}/g, (_, name) => String(values[name] ?? ""));
+}
