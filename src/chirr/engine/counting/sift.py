@@ -48,6 +48,8 @@ PIECE = 0.85
 """Doubt of a mark on something that runs on beyond its ends."""
 SHAPED_LIKE_THINGS = 0.5
 """Below a gap in brightness are things and not texture where such a share have their shape."""
+VERY_SHAPE = (0.97, 1.25)
+"""Least fill, and most that slenderness is off, of a region with the very shape of the usual thing."""
 LEAST_SHARE, SMALLEST_SHARE = 0.42, 0.12
 """Least area of a thing over the usual one's, and the least where things are seen to be of very unlike size."""
 HOPELESS = 0.9
@@ -155,7 +157,8 @@ def find(bench: Bench) -> list[Found]:
     soft = sharp < SOFT * crisp
     alone, heaps = alone & ~soft, heaps & ~soft
     edge = touches_edge(rest)
-    alone_ones = [_as_single(rest, i, bench, cut, least, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
+    cuts = np.where(_shaped(rest, bench, *VERY_SHAPE), barely(bench), cut)
+    alone_ones = [_as_single(rest, i, bench, float(cuts[i]), least, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
     odd = odd_colour(alone_ones, bench)
     heaps &= _of_the_colour(rest, odd)
     picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
@@ -210,10 +213,17 @@ def _sorted_out(rest: Regions, bench: Bench, least: float) -> tuple[NDArray[np.b
     alone = (ratio > least / 1.4) & (ratio < 1.65) & compact & ~fibre
     slender = rest.long_px / rest.short_px / (usual_.long_px / usual_.short_px)
     larger = (rest.short_px > 1.08 * usual_.short_px) & (slender > 0.65) & (slender < 1.5) & (ratio < 6)
-    alone |= larger & (rest.fill > WELL_FILLED)
+    alone |= larger & ((rest.fill > WELL_FILLED) | one_body(rest, thick, usual_.short_px))
     crumb = (usual_.long_px > 2 * usual_.short_px) & (rest.long_px < 1.45 * rest.short_px) & (rest.fill > 0.92)
     heaps = (ratio > 0.6) & (thick > 0.68 * usual_.short_px) & ~alone & ~fibre & ~crumb
     return alone, heaps
+
+
+def one_body(rest: Regions, thick: Floats, short_px: float) -> NDArray[np.bool_]:
+    """Regions as thick all over as their moments say: one large body, perhaps bent. Of two side by side or one across
+    the other the widest circle inside is no wider than one of them."""
+    whole = (thick > 0.85 * rest.short_px) & (thick > 1.2 * short_px) & (rest.fill > 0.86)
+    return np.asarray(whole, dtype=bool)
 
 
 def _thickness(rest: Regions) -> Floats:
@@ -231,7 +241,7 @@ def faintest(rest: Regions, bench: Bench) -> float:
     ratio = rest.area / bench.usual.area_px
     size = (ratio > 0.4) & (ratio < 1.7)
     height = bench.usual.height
-    floor, ceiling = max(0.25 * height, 5 * bench.spread), 0.8 * height
+    floor, ceiling = barely(bench), 0.8 * height
     logs = np.log(np.maximum(rest.height[size], 1))
     grid = np.linspace(np.log(floor), np.log(ceiling), 40)
     density = np.exp(-0.5 * ((grid[:, None] - logs) / 0.08) ** 2).sum(1)
@@ -257,10 +267,15 @@ def least_share(rest: Regions, bench: Bench, sharp: Floats, crisp: float) -> flo
     return SMALLEST_SHARE if many and not tiny else LEAST_SHARE
 
 
-def _shaped(rest: Regions, bench: Bench) -> NDArray[np.bool_]:
+def barely(bench: Bench) -> float:
+    """How far a thing of the very shape of the usual one must stand out."""
+    return max(0.25 * bench.usual.height, 5 * bench.spread)
+
+
+def _shaped(rest: Regions, bench: Bench, fill: float = 0.9, off: float = 1.5) -> NDArray[np.bool_]:
     """Regions filled and slender as the usual thing is."""
     slender = rest.long_px / rest.short_px * bench.usual.short_px / bench.usual.long_px
-    return np.asarray((rest.fill > 0.9) & (slender > 0.65) & (slender < 1.5), dtype=bool)
+    return np.asarray((rest.fill > fill) & (slender > 1 / off) & (slender < off), dtype=bool)
 
 
 def _doubt(*parts: float) -> float:
