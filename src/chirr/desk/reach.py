@@ -50,6 +50,11 @@ def reach(folder: Path, lan: Mapping[str, Any] | None) -> Reach:
     )
 
 
+def of_book(book: Path, lan: Mapping[str, Any] | None) -> Reach:
+    """The same, for the farm of a book."""
+    return reach(safe.folder_of(book), lan)
+
+
 def _shown(certificate: Any, number: int) -> AuthorityShown:
     name = str(certificate.subject.get_attributes_for_oid(NameOID.COMMON_NAME)[0].value)
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
