@@ -81,7 +81,7 @@ def pick_apart(bright: Plane, mask: NDArray[np.uint8], length_px: float, width_p
     `bright` is contrast over the local height of a thing, shape (height, width), about 1 on things and 0 on ground;
     `mask` is 1 on the clump. Each next ellipse is the one with the best fit times share not yet explained.
     """
-    pad = int(np.ceil(length_px * RING))
+    pad = int(np.ceil(length_px * max(SIZES) / 2)) + 2
     bright = cv2.copyMakeBorder(bright, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0)
     mask = cv2.copyMakeBorder(mask, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0)
     bank = stencils(round(length_px, 1), round(width_px, 1))
@@ -120,7 +120,6 @@ def _candidates(
         fit = cv2.filter2D(bright, cv2.CV_32F, stencil.matched, borderType=cv2.BORDER_CONSTANT)
         fits.append(fit)
         ys, xs = np.nonzero((fit >= cv2.dilate(fit, square)) & (mask > 0))
-        for y, x in zip(ys.tolist(), xs.tolist(), strict=True):
-            if mask[stencil.offsets[:, 0] + y, stencil.offsets[:, 1] + x].mean() >= LEAST_INSIDE:
-                tops.append((k, y, x))
+        inside = mask[stencil.offsets[:, 0] + ys[:, None], stencil.offsets[:, 1] + xs[:, None]].mean(1) >= LEAST_INSIDE
+        tops += [(k, y, x) for y, x in zip(ys[inside].tolist(), xs[inside].tolist(), strict=True)]
     return fits, tops

@@ -18,7 +18,7 @@ from chirr.engine.counting.typical import Typical, singles, stand_out, usual
 Floats = NDArray[np.float64]
 Mask = NDArray[np.uint8]
 
-WORK_WIDTH_PX = 8.0
+WORK_WIDTH_PX = 7.0
 """Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go
 through."""
 THICK = 2.4
@@ -99,7 +99,7 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
     mask = without_holes(mask, 0.3 * area)
     again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
     usual_ = again or replace(seen, long_px=long, short_px=short, area_px=area, window_px=5 * long)
-    tint = light.tint(small, usual_.short_px / 4) if picture.ndim == 3 else None
+    tint = light.tint(light.scaled(small, 0.5), usual_.short_px / 8) if picture.ndim == 3 else None
     return Bench(
         flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint, slope=steepness(flat), rough=rough
     )
@@ -164,34 +164,36 @@ def find(bench: Bench) -> list[Found]:
     picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
     piece = pieces_of_runs(bench.mask, runs, picked).tolist()
     picked = [replace(t, doubt=_doubt(t.doubt, PIECE * p)) for t, p in zip(picked, piece, strict=True)]
-    things = [_colour_doubted(t, bench, odd) for t in (*bodies, *alone_ones, *picked) if t is not None]
+    things = [_colour_doubted(t, odd) for t in (*bodies, *alone_ones, *picked) if t is not None]
     return [thing for thing in things if thing.doubt < HOPELESS]
 
 
 def odd_colour(singles: list[Found], bench: Bench) -> light.Contrast | None:
-    """How far each pixel is from the colour of the surest single things, in their spreads; None where too few are sure.
+    """How far each pixel is from the colour of the surest single things, in their spreads, at half the bench's size;
+    None where too few are sure.
 
     Things of a kind are of one colour; rims, cloth, shadows and crumbs are mostly of another.
     """
     sure = [t for t in singles if t.doubt < 0.3]
     if bench.tint is None or len(sure) < ENOUGH_FOR_COLOUR:
         return None
-    colour = np.array([bench.tint[_pixel(t, bench)] for t in sure], dtype=np.float64)
+    colour = np.array([bench.tint[_pixel(t, bench.tint)] for t in sure], dtype=np.float64)
     middle = np.median(colour, axis=0)
     spread = np.maximum(1.4826 * np.median(np.abs(colour - middle), axis=0), LEAST_TINT_SPREAD)
     off = (bench.tint - middle.astype(np.float32)) / spread.astype(np.float32)
     return np.hypot(off[:, :, 0], off[:, :, 1])
 
 
-def _pixel(thing: Found, bench: Bench) -> tuple[int, int]:
-    height, width = bench.mask.shape
-    return min(max(round(thing.y), 0), height - 1), min(max(round(thing.x), 0), width - 1)
+def _pixel(thing: Found, half: light.Contrast) -> tuple[int, int]:
+    """Where a thing lies on a plane of half the bench's size."""
+    height, width = half.shape[:2]
+    return min(max(round(thing.y / 2), 0), height - 1), min(max(round(thing.x / 2), 0), width - 1)
 
 
-def _colour_doubted(thing: Found, bench: Bench, odd: light.Contrast | None) -> Found:
+def _colour_doubted(thing: Found, odd: light.Contrast | None) -> Found:
     if odd is None:
         return thing
-    off = float(odd[_pixel(thing, bench)])
+    off = float(odd[_pixel(thing, odd)])
     return replace(thing, doubt=_doubt(thing.doubt, 1 / (1 + np.exp(-(off - ODD_COLOUR) / 0.6))))
 
 
@@ -199,8 +201,9 @@ def _of_the_colour(rest: Regions, odd: light.Contrast | None) -> NDArray[np.bool
     """Regions that have a good part of the right colour."""
     if odd is None:
         return np.ones(len(rest), dtype=bool)
-    right = (rest.labels > 0) & (odd < ODD_COLOUR)
-    return np.bincount(rest.labels[right], minlength=len(rest) + 1)[1:] > 0.2 * rest.area
+    labels = rest.labels[::2, ::2][: odd.shape[0], : odd.shape[1]]
+    right = labels[(labels > 0) & (odd[: labels.shape[0], : labels.shape[1]] < ODD_COLOUR)]
+    return np.bincount(right, minlength=len(rest) + 1)[1:] > 0.2 * rest.area / 4
 
 
 def _sorted_out(rest: Regions, bench: Bench, least: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -320,7 +323,7 @@ def _as_body(body: Regions, i: int, bench: Bench) -> Found | None:
         return None
     return Found(
         x=float(body.x[i]), y=float(body.y[i]), length=float(body.long_px[i]), width=float(body.short_px[i]),
-        angle=float(body.angle[i]), height=float(body.height[i]), doubt=0.4, why="body",
+        angle=float(body.angle[i]), height=float(body.height[i]), doubt=0.3, why="body",
     )  # fmt: skip
 
 
