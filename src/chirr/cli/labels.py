@@ -13,7 +13,7 @@ from chirr.cli.farm import open_farm
 from chirr.cli.say import BadInput, Trouble, say, sorry
 
 if TYPE_CHECKING:
-    from chirr.prints.typeset import Printed
+    from chirr.desk.labels import Printed
     from chirr.records import Person
 
 Answer = TypeVar("Answer")
@@ -47,9 +47,9 @@ def labels(
     stocks: Annotated[bool, typer.Option("--stocks", help="List the label stocks and print nothing.")] = False,
 ) -> None:
     """Labels with a code to scan, as a PDF: for bins, trays, clutches, lots and substrate batches."""
-    from chirr.prints.paper import STOCKS
-
     if stocks:
+        from chirr.prints.paper import STOCKS
+
         for one in STOCKS.values():
             say(f"{one.key:<14} {one.words}")
         return
@@ -138,7 +138,7 @@ def _owner() -> Person:
 def _asking(question: Callable[[], Answer]) -> Answer:
     """An answer of the desk; what cannot be is told in its own sentence."""
     from chirr.desk.codes import NoAddress
-    from chirr.prints.typeset import CannotPrint
+    from chirr.desk.labels import CannotPrint
 
     try:
         return question()

@@ -12,9 +12,14 @@ from chirr.book.actions import allow
 from chirr.book.standing import BinNow, Clutch, Lot, Standing, Substrate
 from chirr.desk import clock, codes
 from chirr.prints.labels import Label, print_labels
-from chirr.prints.paper import STOCKS
+from chirr.prints.paper import PAGES_MM, STOCKS
 from chirr.prints.typeset import CannotPrint, Printed
 from chirr.records import FarmCard, Person
+
+__all__ = (
+    "KINDS", "KIND_WORDS", "PAGES_MM", "STOCKS", "CannotPrint", "Job", "Printed", "Wanted", "Which", "last_address",
+    "make", "said", "wanted",
+)  # fmt: skip
 
 KINDS = ("bin", "tray", "clutch", "lot", "substrate")
 """tray: a clutch whose tray is still in its laying bin; clutch: one that is out and not yet emptied."""

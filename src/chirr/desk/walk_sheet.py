@@ -70,6 +70,11 @@ class SheetLine(msgspec.Struct, frozen=True, kw_only=True):
         """Whether a tick says it all."""
         return not (self.blanks or self.look)
 
+    @property
+    def asked(self) -> tuple[tuple[str, str], ...]:
+        """Columns to be filled, each with what stands beside its blank."""
+        return tuple((column, self.caption(column)) for column in self.blanks)
+
     def caption(self, column: str) -> str:
         """What stands beside the blank of a column."""
         unit = UNITS.get(self.deed, "") if column == "quantity" else ""
@@ -86,6 +91,11 @@ class SheetStop(msgspec.Struct, frozen=True, kw_only=True):
     group: str
     level: int
     lines: tuple[SheetLine, ...]
+
+    @property
+    def key(self) -> str:
+        """Begins the names of this stop's fields."""
+        return f"s{self.number}"
 
 
 class WalkSheet(msgspec.Struct, frozen=True, kw_only=True):

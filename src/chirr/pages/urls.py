@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.urls import path
+from django.urls import path, re_path
 
 from chirr.pages.views import (
     ahead,
@@ -14,6 +14,7 @@ from chirr.pages.views import (
     farm,
     grade,
     hours,
+    labels,
     laying,
     people,
     phone,
@@ -24,6 +25,7 @@ from chirr.pages.views import (
     sign,
     trays,
     trials,
+    walk,
 )
 from chirr.pages.views import round as round_
 
@@ -52,6 +54,10 @@ urlpatterns = [
     path("round/do", round_.do, name="round-do"),
     path("round/undo", round_.undo, name="round-undo"),
     path("round/hours", hours.hours, name="hours"),
+    path("round/print", walk.print_round, name="round-print"),
+    path("round/sheets/<str:code>", walk.type_in, name="round-sheet"),
+    path("round/sheets/<str:code>/paper", walk.paper, name="round-paper"),
+    path("round/sheets/<str:code>/photo", walk.photo, name="round-sheet-photo"),
     path("round/clock", round_.clock, name="round-clock"),
     path("racks", racks.racks, name="racks"),
     path("bins/<path:name>", racks.bin_page, name="bin"),
@@ -78,6 +84,8 @@ urlpatterns = [
     path("book/<str:entry_id>/replace", book.replace, name="replace"),
     path("farm", farm.farm, name="farm"),
     path("farm/card", farm.card, name="farm-card"),
+    path("farm/labels", labels.labels, name="farm-labels"),
+    path("farm/strips", labels.strips, name="farm-strips"),
     path("farm/size-classes", farm.size_classes, name="farm-size-classes"),
     path("farm/rooms/", farm.room, name="farm-room-new"),
     path("farm/rooms/<path:name>", farm.room, name="farm-room"),
@@ -89,5 +97,6 @@ urlpatterns = [
     path("farm/phone", reach.phone, name="farm-phone"),
     path("farm/people/", people.person, name="farm-person-new"),
     path("farm/people/<path:name>", people.person, name="farm-person"),
+    re_path(r"^(?:at|AT)/(?P<kind>[A-Za-z]+)/(?P<name>.+)$", labels.at, name="at"),
     path("cautions", farm.cautions, name="cautions"),
 ]
