@@ -23,7 +23,7 @@ BELONGS = {
     "bin": "racks", "lot": "racks", "clutch": "trays", "laying": "trays", "promise": "ahead", "grade": "ahead",
     "phone-waiting": "", "settle": "book", "breeders": "ahead", "add": "book", "entry": "book", "correct": "book",
     "replace": "book", "cautions": "farm",
-    "me": "", "switch": "", "pin": "", "calendars": "farm", "calendar": "",
+    "me": "", "switch": "", "pin": "", "calendars": "farm", "calendar": "", "hand-over": "round",
 }  # fmt: skip
 
 
