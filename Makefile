@@ -9,7 +9,7 @@ INSTALL := $(BIN)/python -m pip --disable-pip-version-check --quiet install
 WHEELS := $(INSTALL) --require-hashes --only-binary :all: -r
 ITSELF := $(INSTALL) --no-deps --no-build-isolation --no-index -e .
 
-.PHONY: demo test install lint format bench docs pictures requirements clean chromium
+.PHONY: demo test install lint format bench docs pictures words requirements clean chromium
 .DEFAULT_GOAL := demo
 
 demo: $(VENV)/.run  ## a made-up farm in a scratch book, and its pages on 127.0.0.1
@@ -40,6 +40,9 @@ docs: $(VENV)/.docs  ## docs/_build/index.html
 
 pictures: $(VENV)/.dev chromium  ## docs/pictures, taken from the running demo
 	@$(BIN)/python docs/make_pictures.py
+
+words: $(VENV)/.dev  ## gather and compile the words of the pages; CHECK=1 only looks
+	@$(BIN)/python words/catalogue.py $(if $(CHECK),--check)
 
 requirements:  ## pin the newest of everything again; needs the network
 	@PYTHON=$(PYTHON) sh requirements/compile.sh

@@ -6,6 +6,7 @@ Plain data for the rooms that know no framework: they say their words in English
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -47,6 +48,16 @@ def said_n(one: str, many: str, n: int, /, **parts: Any) -> Said:
     return Said(one, many, n, {"n": n, **parts})
 
 
+def joined(texts: Sequence[str], between: str = ", ") -> Said:
+    """Texts one after the other, each said again by itself.
+
+    >>> joined(["fed", "watered"])
+    'fed, watered'
+    """
+    parts = {f"p{i}": text for i, text in enumerate(texts)}
+    return Said(between.join(f"{{{name}}}" for name in parts), parts=parts)
+
+
 def word(text: str) -> str:
     """A text as it is, marked for translation where it is shown."""
     return text
@@ -54,6 +65,10 @@ def word(text: str) -> str:
 
 class Day(date):
     """A day that is said shortly: 'Wed 5 Mar'."""
+
+    @classmethod
+    def of(cls, day: date) -> Day:
+        return cls(day.year, day.month, day.day)
 
     def __format__(self, spec: str) -> str:
         return (

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from functools import cache
 
-from chirr.desk.spoken import say, term
+from chirr.desk.spoken import is_english, say, term
 from chirr.says import word
 
 PATTERNS = (
@@ -56,24 +56,31 @@ PATTERNS = (
 
 
 @cache
-def _readers() -> tuple[tuple[re.Pattern[str], str], ...]:
+def _readers(patterns: tuple[str, ...]) -> tuple[tuple[re.Pattern[str], str], ...]:
     """The patterns as expressions that read them, the most particular ones first."""
 
     def reader(pattern: str) -> re.Pattern[str]:
         return re.compile(re.sub(r"\\{(\w+)\\}", r"(?P<\1>.+?)", re.escape(pattern)))
 
-    return tuple((reader(p), p) for p in sorted(PATTERNS, key=lambda p: -len(re.sub(r"{\w+}", "", p))))
+    return tuple((reader(p), p) for p in sorted(patterns, key=lambda p: -len(re.sub(r"{\w+}", "", p))))
 
 
-def read_back(text: str) -> str:
-    """A finding of the book in the present language."""
-    for reader, pattern in _readers():
+def by_pattern(text: str, patterns: tuple[str, ...]) -> str:
+    """A text that one of the patterns made, in the present language; another as it stands."""
+    if is_english():
+        return text
+    for reader, pattern in _readers(patterns):
         if match := reader.fullmatch(text):
             parts = match.groupdict()
             if "how" in parts:
                 parts["how"] = term("deed", parts["how"])
             return say(pattern, **parts)
     return text
+
+
+def read_back(text: str) -> str:
+    """A finding of the book in the present language."""
+    return by_pattern(text, PATTERNS)
 
 
 def does_not_fit(found: str, expected: str) -> str:

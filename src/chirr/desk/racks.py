@@ -12,6 +12,7 @@ from chirr.desk import clock
 from chirr.desk.belief import beliefs as believed
 from chirr.desk.round import round_sheet
 from chirr.desk.shapes import Beliefs, BinTile, LotBelief, RackLevel, RackRoom, RackStack, RoundStop
+from chirr.desk.spoken import say, say_n, term
 from chirr.records import Room
 
 STALE_READING_S = 6 * 3600
@@ -86,9 +87,9 @@ def _room(room: Room, tiles: list[BinTile], latest: dict[tuple[str, int], float]
 
 def _warmth(room: Room, mean: float | None) -> str:
     if mean is None:
-        return "no reading in the last six hours"
+        return say("no reading in the last six hours")
     off = mean - room.set_temperature_c
-    return "near its set point" if abs(off) < FAR_OFF_C else ("too warm" if off > 0 else "too cold")
+    return say("near its set point") if abs(off) < FAR_OFF_C else (say("too warm") if off > 0 else say("too cold"))
 
 
 def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: int) -> BinTile:
@@ -120,9 +121,9 @@ def _state(
     if belief is None or (belief.waiting and not bin_.hatching):
         dirty = bin_.vacated_at is not None and (bin_.cleaned_at or 0) < bin_.vacated_at
         return (
-            ("to clean", f"empty since {_ago(now - (bin_.vacated_at or now))}", None)
+            ("to clean", _empty_since(now - (bin_.vacated_at or now)), None)
             if dirty
-            else ("empty", "empty", None)
+            else ("empty", term("state", "empty"), None)
         )
     if belief.waiting:
         return "hatching", *_hatching(s, bin_, seen, now)
@@ -133,29 +134,37 @@ def _living(bin_: BinNow, belief: LotBelief, now: int) -> tuple[str, str, float 
     """The same for a bin with crickets in it."""
     number, ready = about(belief.alive.mid), belief.harvest_ready
     if bin_.duty == "breeding" and belief.progress >= 0.999:
-        return "breeding", f"{number} adults, day {belief.adult_days:.0f}", min(belief.adult_days / 42.0, 1.0)
+        return (
+            "breeding",
+            say("{number} adults, day {day:.0f}", number=number, day=belief.adult_days),
+            min(belief.adult_days / 42.0, 1.0),
+        )
     if ready is not None and ready.mid <= now:
-        return "ready", f"{number}, {belief.mean_mg.mid:.0f} mg, ready", 1.0
+        return "ready", say("{number}, {mg:.0f} mg, ready", number=number, mg=belief.mean_mg.mid), 1.0
     if bin_.hatching and belief.progress < 0.1:
-        return "hatching", f"{number} so far", belief.progress
-    left = f", ready in {max((ready.mid - now) / 86400, 0):.0f} d" if ready is not None else ""
-    return "growing", f"{number}, {belief.size_class}{left}", belief.progress
+        return "hatching", say("{number} so far", number=number), belief.progress
+    says = f"{number}, {belief.size_class}"
+    if ready is not None:
+        says = say("{says}, ready in {days:.0f} d", says=says, days=max((ready.mid - now) / 86400, 0.0))
+    return "growing", says, belief.progress
 
 
 def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> tuple[str, float | None]:
     """How far along the clutches of a bin are, in words and as a share."""
     clutches = [seen.clutches[c] for c in bin_.hatching if c in seen.clutches]
     if not clutches:
-        return "tray waiting to hatch", None
+        return say("tray waiting to hatch"), None
     first = min(clutches, key=lambda c: c.first_pinheads.mid)
     laid = s.clutches[first.clutch].laid_at
     share = (now - laid) / max(first.first_pinheads.mid - laid, 1.0)
     early, late = (first.first_pinheads.low - now) / 86400, (first.first_pinheads.high - now) / 86400
     if late < 0:
-        return "hatch overdue", 1.0
+        return say("hatch overdue"), 1.0
     if early <= 0:
-        return f"may hatch now, within {late:.0f} d" if late >= 1 else "may hatch now", min(share, 1.0)
-    return f"hatch in {early:.0f} to {late:.0f} d", min(max(share, 0.0), 1.0)
+        return say("may hatch now, within {days:.0f} d", days=late) if late >= 1 else say("may hatch now"), min(
+            share, 1.0
+        )
+    return say("hatch in {early:.0f} to {late:.0f} d", early=early, late=late), min(max(share, 0.0), 1.0)
 
 
 def _next_due(stop: RoundStop | None) -> str | None:
@@ -163,16 +172,16 @@ def _next_due(stop: RoundStop | None) -> str | None:
         return None
     first = min(stop.items, key=lambda i: ("overdue", "due", "open", "soon", "optional").index(i.urgency))
     more = len(stop.items) - 1
-    return first.what + (f" and {more} more" if more else "")
+    return say("{what} and {more} more", what=first.what, more=more) if more else first.what
 
 
 def _trouble(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: int) -> str | None:
     if len([n for n in bin_.lots if s.lots[n].began_at is not None]) > 1:
-        return "two lots in one bin"
+        return say("two lots in one bin")
     if stop is not None and stop.group == "sick":
-        return "many deaths"
+        return say("many deaths")
     late = [c for c in bin_.hatching if _overdue(s.clutches[c], seen, now)]
-    return f"{late[0]} has not hatched" if late else None
+    return say("{clutch} has not hatched", clutch=late[0]) if late else None
 
 
 def _overdue(clutch: Clutch, seen: Beliefs, now: int) -> bool:
@@ -183,11 +192,11 @@ def _overdue(clutch: Clutch, seen: Beliefs, now: int) -> bool:
 def about(number: float) -> str:
     """A number that is not certain, to two figures."""
     if number < 20:
-        return f"about {number:.0f}"
+        return say("about {number:.0f}", number=number)
     digits = len(str(int(number))) - 2
-    return f"about {round(number, -digits):,.0f}"
+    return say("about {number:,.0f}", number=float(round(number, -digits)))
 
 
-def _ago(seconds: int) -> str:
+def _empty_since(seconds: int) -> str:
     days = seconds // 86400
-    return "today" if days < 1 else f"{days} day{'s' if days > 1 else ''}"
+    return say("empty since today") if days < 1 else say_n("empty since {n} day", "empty since {n} days", days)

@@ -23,6 +23,7 @@ from chirr.desk.minutes import learnt
 from chirr.desk.one_tap import Answer, Offers, is_free
 from chirr.desk.round_jobs import Scene, jobs_of
 from chirr.desk.shapes import Beliefs, RoundItem, RoundSheet, RoundStop
+from chirr.desk.spoken import again, say, say_n, term
 from chirr.engine.rounds import order
 from chirr.engine.rounds.due import Job
 from chirr.engine.rounds.lots import ALERT_DAYS
@@ -110,14 +111,20 @@ def entries_for(
     today and for an item that needs a form.
     """
     if day != clock.today():
-        raise NotNow(f"The round of {day:%Y-%m-%d} is not today's. Write what was done on another day in the Book.")
+        raise NotNow(
+            say(
+                "The round of {day} is not today's. Write what was done on another day in the Book.",
+                day=day.isoformat(),
+            )
+        )
     sheet = round_sheet(day, beliefs=beliefs)
     items = {item.key: item for stop in sheet.stops for item in stop.items}
     items |= {f"none:{i.clutch}": _none_yet(i) for i in list(items.values()) if i.deed == "hatch"}
     chosen = [items[key] for key in dict.fromkeys(keys) if key in items]
     for item in chosen:
         if item.asks:
-            raise NotNow(f"{item.what}: fill in {', '.join(item.asks)} on its form first.")
+            asks = ", ".join(term("column", a) for a in item.asks)
+            raise NotNow(say("{what}: fill in {asks} on its form first.", what=item.what, asks=asks))
     total = sum(item.minutes for item in chosen)
     share = {i.key: minutes * i.minutes / total if minutes is not None and total > 0 else None for i in chosen}
     return [_entry(item, at, person, share[item.key]) for item in chosen]
@@ -180,7 +187,7 @@ def _no_farm(day: date | None, now: int, hands: int, minutes_each: float) -> Rou
     return RoundSheet(
         day=str(day or clock.local(now).date()), as_of=now, stops=(), minutes=0.0, walking_minutes=0.0, hands=hands,
         minutes_each=minutes_each, finished_minutes=0.0, left_over=0, done_today=0,
-        remarks=("No farm is set up yet. Set one up, or import a farm folder.",),
+        remarks=(say("No farm is set up yet. Set one up, or import a farm folder."),),
     )  # fmt: skip
 
 
@@ -281,18 +288,19 @@ def _item(scene: Scene, job: Job, filled: dict[str, str], asks: tuple[str, ...],
     clutch = scene.standing.clutches.get(job.clutch or "")
     tray = clutch.tray_type if clutch else filled.get("tray_type")
     return RoundItem(
-        key=job.key, deed=job.deed, what=job.what + _where_to(filled), why=job.why, urgency=job.urgency,
+        key=job.key, deed=job.deed, what=_what(job, filled), why=again(job.why), urgency=job.urgency,
         minutes=0.0 if job.urgency == "soon" else times.of(job.deed, tray), bin=job.bin, lot=job.lot,
         clutch=job.clutch, prefill=filled, asks=asks,
     )  # fmt: skip
 
 
-def _where_to(filled: dict[str, str]) -> str:
+def _what(job: Job, filled: dict[str, str]) -> str:
+    what = again(job.what)
     if "to_place" in filled:
-        return f", to {filled['to_place']}"
+        return say("{what}, to {place}", what=what, place=filled["to_place"])
     if "to_bin" in filled:
-        return f", to {filled['to_bin']} as lot {filled.get('to_lot', '')}"
-    return f", name it {filled['clutch']}" if "tray_type" in filled else ""
+        return say("{what}, to {bin} as lot {lot}", what=what, bin=filled["to_bin"], lot=filled.get("to_lot", ""))
+    return say("{what}, name it {clutch}", what=what, clutch=filled["clutch"]) if "tray_type" in filled else what
 
 
 def _stop(scene: Scene, stop: order.Stop, items: tuple[RoundItem, ...], *, within: bool) -> RoundStop:
@@ -323,8 +331,13 @@ def _remarks(scene: Scene, stops: tuple[RoundStop, ...]) -> tuple[str, ...]:
     if not lost or scene.day != scene.today:
         return ()
     free = sum(1 for b in scene.standing.bins.values() if b.duty == "nursery" and is_free(b))
-    trays = "1 tray has" if len(lost) == 1 else f"{len(lost)} trays have"
-    return (f"{trays} no clean empty nursery bin to go to ({free} free today). Clean one, or name a rack place.",)
+    return (
+        say_n(
+            "{n} tray has no clean empty nursery bin to go to ({free} free today). Clean one, or name a rack place.",
+            "{n} trays have no clean empty nursery bin to go to ({free} free today). Clean one, or name a rack place.",
+            len(lost), free=free,
+        ),
+    )  # fmt: skip
 
 
 def _none_yet(item: RoundItem) -> RoundItem:

@@ -13,6 +13,8 @@ from chirr.desk.browse import story_lines
 from chirr.desk.racks import due_stops, tile
 from chirr.desk.sentences import say_when
 from chirr.desk.shapes import Beliefs, BinTile, Chart, ClutchBelief, Coming, LotBelief, StoryLine, ThingPage
+from chirr.desk.spoken import figure, say, term
+from chirr.says import word
 
 STORY = 60
 """Newest entries shown of a thing's story."""
@@ -20,8 +22,8 @@ STORY = 60
 SHOULDER_LEVEL = 4
 """From this level up a bin is likely above shoulder height (judgement; measure your own racks)."""
 
-LIFTING = "Above shoulder height: use a step with a rail, not a ladder, and two people for a heavy bin."
-HARVESTING = "Frass dust can cause allergy and asthma: mask, extraction, no dry brushing."
+LIFTING = word("Above shoulder height: use a step with a rail, not a ladder, and two people for a heavy bin.")
+HARVESTING = word("Frass dust can cause allergy and asthma: mask, extraction, no dry brushing.")
 
 
 def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
@@ -29,19 +31,22 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
     s, f = ledger.live(), foresight()
     bin_ = s.bins.get(name)
     if bin_ is None:
-        raise LookupError(f"There is no bin {name} on this farm.")
+        raise LookupError(say("There is no bin {name} on this farm.", name=name))
     seen, tz = as_beliefs(f), ZoneInfo(f.card.timezone)
     lots = [seen.lots[n] for n in bin_.lots if n in seen.lots]
     clutches = [seen.clutches[n] for n in (*bin_.trays, *bin_.hatching) if n in seen.clutches]
     facts = [
-        ("duty", bin_.duty),
-        ("stands", f"{bin_.room}, stack {bin_.stack}, level {bin_.level}"),
-        ("surface", f"{bin_.floor_cm2 + bin_.hides_cm2:,.0f} cm² with hides"),
+        (say("duty"), term("duty", bin_.duty)),
+        (
+            say("stands"),
+            say("{room}, stack {stack}, level {level}", room=bin_.room, stack=str(bin_.stack), level=str(bin_.level)),
+        ),
+        (say("surface"), say("{area:,.0f} cm² with hides", area=bin_.floor_cm2 + bin_.hides_cm2)),
         *_cared_for(bin_, tz),
     ]
-    cautions = [LIFTING] if bin_.level >= SHOULDER_LEVEL else []
+    cautions = [say(LIFTING)] if bin_.level >= SHOULDER_LEVEL else []
     if any(b.harvest_ready is not None and b.harvest_ready.low <= f.as_of for b in lots):
-        cautions.append(HARVESTING)
+        cautions.append(say(HARVESTING))
     lines, total = _story("bin = %s OR to_bin = %s", (name, name), limit, also=list(bin_.lots))
     return ThingPage(
         kind="bin",
@@ -63,7 +68,7 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
     s, f = ledger.live(), foresight()
     lot = s.lots.get(name)
     if lot is None:
-        raise LookupError(f"There is no lot {name} in the book.")
+        raise LookupError(say("There is no lot {name} in the book.", name=name))
     seen, tz = as_beliefs(f), ZoneInfo(f.card.timezone)
     belief = seen.lots.get(name)
     clutches = [seen.clutches[n] for n in lot.clutches if n in seen.clutches]
@@ -88,7 +93,7 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
     s, f = ledger.live(), foresight()
     clutch = s.clutches.get(name)
     if clutch is None:
-        raise LookupError(f"There is no clutch {name} in the book.")
+        raise LookupError(say("There is no clutch {name} in the book.", name=name))
     seen, tz = as_beliefs(f), ZoneInfo(f.card.timezone)
     belief = seen.clutches.get(name)
     lines, total = _story("clutch = %s", (name,), limit, also=[])
@@ -123,57 +128,80 @@ def _story(where: str, values: tuple[str, ...], limit: int, *, also: list[str]) 
 
 def _cared_for(bin_: BinNow, tz: ZoneInfo) -> list[tuple[str, str]]:
     return [
-        (word, say_when(at, tz) if at is not None else "not yet")
-        for word, at in (("fed", bin_.fed_at), ("watered", bin_.watered_at), ("cleaned", bin_.cleaned_at))
+        (words, say_when(at, tz) if at is not None else say("not yet"))
+        for words, at in (
+            (say("fed"), bin_.fed_at),
+            (say("watered"), bin_.watered_at),
+            (say("cleaned"), bin_.cleaned_at),
+        )
     ]
 
 
 def _lot_facts(lot: Lot, tz: ZoneInfo) -> tuple[tuple[str, str], ...]:
     from_what = {
-        "stock": "stocked",
-        "clutches": "hatched from " + ", ".join(lot.clutches),
-        "split": "split from " + ", ".join(lot.parents),
-        "join": "joined from " + ", ".join(lot.parents),
+        "stock": say("stocked"),
+        "clutches": say("hatched from {names}", names=", ".join(lot.clutches)),
+        "split": say("split from {names}", names=", ".join(lot.parents)),
+        "join": say("joined from {names}", names=", ".join(lot.parents)),
     }
-    facts = [("came", from_what.get(lot.origin, lot.origin))]
-    facts.append(("since", say_when(lot.began_at, tz) if lot.began_at is not None else "still to hatch"))
+    facts = [(say("came"), from_what.get(lot.origin, lot.origin))]
+    facts.append((say("since"), say_when(lot.began_at, tz) if lot.began_at is not None else say("still to hatch")))
     if lot.ended_at is not None:
-        ended = {"harvest": "harvested", "retire": "retired", "join": "joined into another lot"}.get(
-            lot.ended_by or "", "ended"
-        )
+        ended = {
+            "harvest": say("harvested"), "retire": say("retired"), "join": say("joined into another lot"),
+        }.get(lot.ended_by or "", say("ended"))  # fmt: skip
         facts.append(
-            (ended, say_when(lot.ended_at, tz) + (f", {lot.end_kg:,.3g} kg" if lot.end_kg is not None else ""))
+            (
+                ended,
+                say_when(lot.ended_at, tz) + (f", {figure(lot.end_kg, ',.3g')} kg" if lot.end_kg is not None else ""),
+            )
         )
     elif lot.bin is not None:
-        facts.append(("in bin", lot.bin))
+        facts.append((say("in bin"), lot.bin))
     return tuple(facts)
 
 
 def _clutch_facts(c: Clutch, tz: ZoneInfo) -> tuple[tuple[str, str], ...]:
-    facts = [("laid", f"{say_when(c.laid_at, tz)}, by lot {c.lot} in bin {c.bin}"), ("tray", c.tray_type)]
+    laid = say("{when}, by lot {lot} in bin {bin}", when=say_when(c.laid_at, tz), lot=c.lot, bin=c.bin)
+    facts = [(say("laid"), laid), (say("tray"), c.tray_type)]
     if c.substrate:
-        facts.append(("substrate", c.substrate + (f", use {c.cycle}" if c.cycle else "")))
-    for word, at in (("pulled", c.pulled_at), ("first pinheads", c.hatched_at), ("emptied", c.emptied_at)):
+        used = say("{substrate}, use {cycle}", substrate=c.substrate, cycle=c.cycle) if c.cycle else c.substrate
+        facts.append((say("substrate"), used))
+    for words, at in (
+        (say("pulled"), c.pulled_at),
+        (say("first pinheads"), c.hatched_at),
+        (say("emptied"), c.emptied_at),
+    ):
         if at is not None:
-            facts.append((word, say_when(at, tz)))
+            facts.append((words, say_when(at, tz)))
     here = c.here
     facts.append(
-        ("stands", f"bin {here.bin}" if here.bin else f"rack: {here.room}, stack {here.stack}, level {here.level}")
+        (
+            say("stands"),
+            say("bin {name}", name=here.bin)
+            if here.bin
+            else say("rack: {room}, stack {stack}, level {level}", room=here.room, stack=here.stack, level=here.level),
+        )
     )
     if c.to_lot:
-        facts.append(("joins lot", c.to_lot))
+        facts.append((say("joins lot"), c.to_lot))
     return tuple(facts)
 
 
 def _coming(lots: list[LotBelief], clutches: list[ClutchBelief], now: int) -> tuple[Coming, ...]:
     """What is expected, soonest first."""
     found = [
-        Coming(what=f"first pinheads of clutch {c.clutch}", when=c.first_pinheads, amount=c.pinheads, unit="pinheads")
+        Coming(
+            what=say("first pinheads of clutch {clutch}", clutch=c.clutch),
+            when=c.first_pinheads,
+            amount=c.pinheads,
+            unit="pinheads",
+        )
         for c in clutches
         if c.half_hatched.mid > now
     ]
     found += [
-        Coming(what=f"lot {b.lot} ready to harvest", when=b.harvest_ready, amount=b.kg_at_ready, unit="kg")
+        Coming(what=say("lot {lot} ready to harvest", lot=b.lot), when=b.harvest_ready, amount=b.kg_at_ready, unit="kg")
         for b in lots
         if b.harvest_ready is not None
     ]
@@ -194,14 +222,18 @@ def _lot_charts(f: Foresight, name: str) -> tuple[Chart, ...]:
     def day(at: int) -> str:
         return datetime.fromtimestamp(at, tz).date().isoformat()
 
-    counted = [(day(x.at), float(x.quantity or 0), "count") for x in facts if x.kind == "count"]
+    counted = [(day(x.at), float(x.quantity or 0), say("count")) for x in facts if x.kind == "count"]
     weighed = [
-        (day(x.at), 1000 * float(x.quantity or 0) / x.sample, f"{x.sample} weighed")
+        (day(x.at), 1000 * float(x.quantity or 0) / x.sample, say("{sample} weighed", sample=x.sample))
         for x in facts
         if x.kind == "weigh" and x.sample
     ]
     return (
-        band_chart("alive", f"Lot {name}: alive", "crickets", days, a.alive[: span + 1].tolist(), facts=counted),
-        band_chart("mass", f"Lot {name}: mean mass", "mg", days, a.mean_mg[: span + 1].tolist(), facts=weighed),
-        band_chart("kg", f"Lot {name}: kilograms", "kg", days, a.kg[: span + 1].tolist()),
+        band_chart(
+            "alive", say("Lot {name}: alive", name=name), "crickets", days, a.alive[: span + 1].tolist(), facts=counted
+        ),
+        band_chart(
+            "mass", say("Lot {name}: mean mass", name=name), "mg", days, a.mean_mg[: span + 1].tolist(), facts=weighed
+        ),
+        band_chart("kg", say("Lot {name}: kilograms", name=name), "kg", days, a.kg[: span + 1].tolist()),
     )

@@ -14,6 +14,7 @@ from chirr.book.standing import Standing
 from chirr.desk.trial_notes import Trial, all_trials
 from chirr.desk.trial_words import WAY
 from chirr.engine.rounds.due import Job
+from chirr.says import joined, said, word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,15 +29,18 @@ class Drawn:
     @property
     def why(self) -> str:
         """The reason on the round."""
-        return f"trial {self.trial}: {in_words(self.by, self.way)} here, drawn by lot"
+        return said("trial {trial}: {way} here, drawn by lot", trial=self.trial, way=in_words(self.by, self.way))
 
 
 def in_words(by: str, way: str) -> str:
     """A way as the hand at the bin needs to read it."""
-    return {
-        "tray_type": f"tray {way}", "substrate": f"substrate {way}", "cycle": f"substrate in cycle {way}",
-        "days_in": f"trays stay {way} day{'' if way == '1' else 's'}",
-    }.get(by, way)  # fmt: skip
+    if by == "days_in":
+        return said("trays stay {way} day", way=way) if way == "1" else said("trays stay {way} days", way=way)
+    patterns = {
+        "tray_type": word("tray {way}"), "substrate": word("substrate {way}"),
+        "cycle": word("substrate in cycle {way}"),
+    }  # fmt: skip
+    return said(patterns[by], way=way) if by in patterns else way
 
 
 def turn(t: Trial, bin_: str, day: date) -> str | None:
@@ -74,7 +78,7 @@ def as_drawn(job: Job, drawn: Iterable[Drawn], standing: Standing) -> Job:
     fill = dict(job.fill)
     for d in mine if job.deed == "lay" else ():
         fill |= _columns(d, standing)
-    return replace(job, why="; ".join([job.why, *(d.why for d in mine)]), fill=tuple(fill.items()))
+    return replace(job, why=joined([job.why, *(d.why for d in mine)], "; "), fill=tuple(fill.items()))
 
 
 def _columns(d: Drawn, standing: Standing) -> dict[str, str]:

@@ -7,6 +7,7 @@ from datetime import date
 
 from chirr.engine.rounds.days import Days, Due, ago, day_in_words, due, first_falls, in_words
 from chirr.engine.rounds.due import Job, lateness, urgency_of
+from chirr.says import joined, said, word
 
 CLEAN_WITHIN_DAYS = 3
 """An emptied bin is cleaned, dried and rested within one to three days (common practice, no published source)."""
@@ -45,7 +46,8 @@ def care_jobs(care: BinCare, feed_days: Days, day: date, today: date) -> list[Jo
 
 def _turn(deed: str, care: BinCare, days: Days, day: date, today: date) -> list[Job]:
     """Feed or water by the farm's days; what was given before the animals came does not count."""
-    last, done = (care.fed_on, "fed") if deed == "feed" else (care.watered_on, "watered")
+    fed = deed == "feed"
+    last = care.fed_on if fed else care.watered_on
     if last is not None and care.came_on is not None and last < care.came_on:
         last = None
     turn = due(days, last, day, kept_from=today)
@@ -54,14 +56,16 @@ def _turn(deed: str, care: BinCare, days: Days, day: date, today: date) -> list[
     if last is None and care.came_on is not None and day <= today:
         turn = Due(care.came_on, (day - care.came_on).days)
     if turn.again:
-        why = f"by turn, {in_words(days)}"
+        why = said("by turn, {days}", days=in_words(days))
     elif last is None:
-        why = f"not {done} yet since the crickets came" + (f", {ago(care.came_on, day)}" if care.came_on else "")
+        why = said("not fed yet since the crickets came") if fed else said("not watered yet since the crickets came")
+        why = joined([why, ago(care.came_on, day)]) if care.came_on else why
     else:
-        why = f"{done} {ago(last, day)}, {in_words(days)}{lateness(turn)}"
-    if deed == "feed" and care.to_harvest:
-        why += "; ready to harvest: leave it out if you harvest within a day"
-    what = f"{deed.capitalize()} {care.bin}"
+        pattern = word("fed {ago}, {days}{late}") if fed else word("watered {ago}, {days}{late}")
+        why = said(pattern, ago=ago(last, day), days=in_words(days), late=lateness(turn))
+    if fed and care.to_harvest:
+        why = said("{why}; ready to harvest: leave it out if you harvest within a day", why=why)
+    what = said("Feed {bin}", bin=care.bin) if fed else said("Water {bin}", bin=care.bin)
     return [Job(key=f"{deed}:{care.bin}", deed=deed, what=what, why=why, urgency=urgency_of(turn), bin=care.bin)]
 
 
@@ -70,8 +74,8 @@ def _clean(care: BinCare, day: date, today: date) -> list[Job]:
     if gone is None or care.clean or not first_falls(gone, day, today):
         return []
     late = (day - gone).days > CLEAN_WITHIN_DAYS
-    why = f"empty since {day_in_words(gone)} and not cleaned since"
+    why = said("empty since {day} and not cleaned since", day=day_in_words(gone))
     return [
-        Job(key=f"clean:{care.bin}", deed="clean", what=f"Clean {care.bin}", why=why, bin=care.bin,
+        Job(key=f"clean:{care.bin}", deed="clean", what=said("Clean {bin}", bin=care.bin), why=why, bin=care.bin,
             urgency="overdue" if late else "due")
     ]  # fmt: skip

@@ -11,10 +11,13 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from chirr.engine.errors import EngineError
+from chirr.says import Day, Said, joined, said, said_n, word
 
 WEEKDAYS: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-_LONG = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_LONG = (
+    word("Monday"), word("Tuesday"), word("Wednesday"), word("Thursday"), word("Friday"), word("Saturday"),
+    word("Sunday"),
+)  # fmt: skip
 
 Days = int | tuple[str, ...]
 """Every so many days, or on the named weekdays."""
@@ -100,35 +103,39 @@ def longest_gap_days(days: Days) -> int:
     return max(b - a for a, b in pairwise([*wanted, wanted[0] + 7]))
 
 
-def in_words(days: Days) -> str:
+def in_words(days: Days) -> Said:
     """A turn as it stands in a sentence.
 
     >>> in_words(3), in_words(1), in_words(("mon", "wed", "fri"))
     ('every 3 days', 'every day', 'on Monday, Wednesday and Friday')
     """
     if isinstance(days, int):
-        return "every day" if days == 1 else f"every {days} days"
-    names = [_LONG[n] for n in sorted(_weekday_numbers(days))]
-    return "on " + (f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0])
+        return said("every day") if days == 1 else said_n("every {n} day", "every {n} days", days)
+    names = [said(_LONG[n]) for n in sorted(_weekday_numbers(days))]
+    return (
+        said("on {names} and {last}", names=joined(names[:-1]), last=names[-1])
+        if len(names) > 1
+        else said("on {day}", day=names[0])
+    )
 
 
-def day_in_words(day: date) -> str:
+def day_in_words(day: date) -> Said:
     """A day as it stands in a sentence.
 
     >>> day_in_words(date(2031, 3, 5))
     'Wed 5 Mar'
     """
-    return f"{_LONG[day.weekday()][:3]} {day.day} {_MONTHS[day.month - 1]}"
+    return Said("{day}", parts={"day": Day.of(day)})
 
 
-def ago(then: date, day: date) -> str:
+def ago(then: date, day: date) -> Said:
     """How long before `day` something was.
 
     >>> ago(date(2031, 3, 2), date(2031, 3, 5))
     '3 days ago'
     """
     n = (day - then).days
-    return "today" if n <= 0 else "yesterday" if n == 1 else f"{n} days ago"
+    return said("today") if n <= 0 else said("yesterday") if n == 1 else said_n("{n} day ago", "{n} days ago", n)
 
 
 def first_falls(on: date, day: date, today: date) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from chirr.engine.rounds.days import Due
+from chirr.says import Said, said_n
 
 URGENCIES: tuple[str, ...] = ("overdue", "open", "due", "soon", "optional")
 """overdue: should have been done before; open: a window has begun; due: today; soon: to be ready for, nothing to do
@@ -37,11 +38,11 @@ def urgency_of(turn: Due) -> str:
     return "overdue" if turn.late_days > 0 else "due"
 
 
-def lateness(turn: Due) -> str:
+def lateness(turn: Due) -> Said:
     """How late a turn is, as the end of a sentence; empty when it is on time.
 
     >>> from datetime import date
     >>> lateness(Due(date(2031, 3, 5), 1)), lateness(Due(date(2031, 3, 5), 0))
     (', 1 day late', '')
     """
-    return f", {turn.late_days} day{'' if turn.late_days == 1 else 's'} late" if turn.late_days > 0 else ""
+    return said_n(", {n} day late", ", {n} days late", turn.late_days) if turn.late_days > 0 else Said("")

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 
 from chirr.engine.rounds.days import ago, day_in_words, first_falls
 from chirr.engine.rounds.due import Job
+from chirr.says import said
 
 CROWDED_PER_CM2 = 0.3
 """Crickets per cm2 of floor and hides above which a lot is to be split: between the 0.19 and 0.47 per cm2 of the
@@ -81,11 +82,20 @@ def death_alert(lot: LotCare, day: date) -> tuple[date, str] | None:
         share = per_day[on] / max(lot.alive, 1.0)
         before = per_day.get(on - timedelta(days=1), 0.0) / max(lot.alive, 1.0)
         if share > DEATHS_SHARE and before > DEATHS_SHARE:
-            return on, f"{per_day[on]:,.0f} dead on {day_in_words(on)}, over 1 % of the lot two days running"
+            return on, said(
+                "{dead:,.0f} dead on {day}, over 1 % of the lot two days running",
+                dead=per_day[on],
+                day=day_in_words(on),
+            )
         week = [n for d, n in per_day.items() if timedelta(0) < on - d <= timedelta(days=7)]
         mean = sum(week) / len(week) if len(week) >= 2 else None
         if mean is not None and share > DEATHS_FLOOR_SHARE and per_day[on] > DEATHS_TIMES_MEAN * mean:
-            return on, f"{per_day[on]:,.0f} dead on {day_in_words(on)}, over three times its week's mean of {mean:,.0f}"
+            return on, said(
+                "{dead:,.0f} dead on {day}, over three times its week's mean of {mean:,.0f}",
+                dead=per_day[on],
+                day=day_in_words(on),
+                mean=mean,
+            )
     return None
 
 
@@ -101,10 +111,16 @@ def _trouble(lot: LotCare, day: date, today: date) -> list[Job]:
         return []
     if lot.looked_on is not None and lot.looked_on >= alert[0]:
         return []
-    why = f"{alert[1]}: look at water, heat, air and crowding; keep its tools apart"
+    why = said("{alert}: look at water, heat, air and crowding; keep its tools apart", alert=alert[1])
     return [
         _job(
-            lot, "look", f"Look at lot {lot.lot} in {lot.bin}", why=why, urgency="overdue", deed="note", asks=("note",)
+            lot,
+            "look",
+            said("Look at lot {lot} in {bin}", lot=lot.lot, bin=lot.bin),
+            why=why,
+            urgency="overdue",
+            deed="note",
+            asks=("note",),
         )
     ]
 
@@ -113,26 +129,48 @@ def _split(lot: LotCare, day: date, today: date) -> list[Job]:
     if day > today or lot.progress < CROWDED_FROM_PROGRESS or lot.per_cm2 <= CROWDED_PER_CM2:
         return []
     over = lot.alive * (1 - CROWDED_PER_CM2 / lot.per_cm2)
-    why = (
-        f"{lot.per_cm2:.2f} crickets to each cm2 of floor and hides, over {CROWDED_PER_CM2}; about {over:,.0f} too many"
-    )
-    return [_job(lot, "split", f"Split or thin lot {lot.lot}", why=why, urgency="due", asks=("quantity",))]
+    why = said(
+        "{per_cm2:.2f} crickets to each cm2 of floor and hides, over {limit}; about {over:,.0f} too many",
+        per_cm2=lot.per_cm2, limit=CROWDED_PER_CM2, over=over,
+    )  # fmt: skip
+    return [
+        _job(lot, "split", said("Split or thin lot {lot}", lot=lot.lot), why=why, urgency="due", asks=("quantity",))
+    ]
 
 
 def _harvest(lot: LotCare, day: date, today: date) -> list[Job]:
     if lot.ready is None:
         return []
     early, likely, late = lot.ready
-    window = f"between {day_in_words(early)} and {day_in_words(late)}, likeliest {day_in_words(likely)}"
-    window = "now" if late <= day == early else window
+    window = said(
+        "between {early} and {late}, likeliest {likely}",
+        early=day_in_words(early), late=day_in_words(late), likely=day_in_words(likely),
+    )  # fmt: skip
+    window = said("now") if late <= day == early else window
     if first_falls(likely, day, today):
         urgency = "overdue" if day > late else "due"
         return [
-            _job(lot, "harvest", f"Harvest lot {lot.lot}", why=f"ready {window}", urgency=urgency, asks=("quantity",))
+            _job(
+                lot,
+                "harvest",
+                said("Harvest lot {lot}", lot=lot.lot),
+                why=said("ready {when}", when=window),
+                urgency=urgency,
+                asks=("quantity",),
+            )
         ]
     if day == today and (likely - day).days <= HARVEST_SOON_DAYS:
-        why = f"ready {window}; have the freezer and a fasting day in mind"
-        return [_job(lot, "harvest", f"Lot {lot.lot} is nearly ready", why=why, urgency="soon", asks=("quantity",))]
+        why = said("ready {when}; have the freezer and a fasting day in mind", when=window)
+        return [
+            _job(
+                lot,
+                "harvest",
+                said("Lot {lot} is nearly ready", lot=lot.lot),
+                why=why,
+                urgency="soon",
+                asks=("quantity",),
+            )
+        ]
     return []
 
 
@@ -140,12 +178,12 @@ def _retire(lot: LotCare, day: date, today: date) -> list[Job]:
     ahead = max((day - today).days, 0)
     spent = falling(lot.yields)
     if lot.adult_days + ahead > RETIRE_ADULT_DAYS and (ahead == 0 or lot.adult_days + ahead - 1 <= RETIRE_ADULT_DAYS):
-        why = f"adults for {lot.adult_days + ahead:.0f} days, past {RETIRE_ADULT_DAYS:.0f}"
+        why = said("adults for {days:.0f} days, past {limit:.0f}", days=lot.adult_days + ahead, limit=RETIRE_ADULT_DAYS)
     elif spent is not None and ahead == 0:
-        why = f"its last trays held {spent:.0%} of its best one"
+        why = said("its last trays held {share:.0%} of its best one", share=spent)
     else:
         return []
-    return [_job(lot, "retire", f"Retire breeders {lot.lot}", why=why, urgency="due")]
+    return [_job(lot, "retire", said("Retire breeders {lot}", lot=lot.lot), why=why, urgency="due")]
 
 
 def falling(yields: Sequence[float]) -> float | None:
@@ -168,12 +206,14 @@ def _weigh(lot: LotCare, day: date, today: date) -> list[Job]:
     last = lot.weighed_on or lot.began_on
     if last is None or lot.progress >= 1 or not first_falls(last + timedelta(days=WEIGH_EVERY_DAYS), day, today):
         return []
-    why = f"weighed {ago(lot.weighed_on, day)}" if lot.weighed_on else "not weighed yet"
-    return [_weighing(lot, why + "; a sample sharpens its forecast")]
+    if lot.weighed_on is None:
+        return [_weighing(lot, said("not weighed yet; a sample sharpens its forecast"))]
+    why = said("weighed {ago}; a sample sharpens its forecast", ago=ago(lot.weighed_on, day))
+    return [_weighing(lot, why)]
 
 
 def _weighing(lot: LotCare, why: str) -> Job:
-    what = f"Weigh a sample of lot {lot.lot}"
+    what = said("Weigh a sample of lot {lot}", lot=lot.lot)
     return _job(lot, "weigh", what, why=why, urgency="optional", asks=("sample", "quantity"))
 
 

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from chirr.engine.rounds.days import Days, ago, day_in_words, due, first_falls, in_words
 from chirr.engine.rounds.due import Job, lateness, urgency_of
+from chirr.says import said, said_n, word
 
 SETTLE_DAYS = 2
 """A spent tray stays this long after the half-hatched date's late end, so that stragglers get out.
@@ -77,10 +78,13 @@ def swap_jobs(laying: LayingBin, swap_days: Days, day: date, today: date) -> lis
         return [*pulls, *_coming_swap(laying, swap_days, day, today)]
     wanted = len(pulls) if day > today else _to_lay(laying, len(pulls), swap_days, day)
     laid_today = sum(on == day for on in laying.laid_on)
-    why = "breeders here and no tray to lay in" if not laying.trays else "goes in where the old one comes out"
+    why = (
+        said("breeders here and no tray to lay in") if not laying.trays else said("goes in where the old one comes out")
+    )
     late = any(job.urgency == "overdue" for job in pulls)
     lays = [
-        Job(key=_lay_key(laying.bin, laid_today + n), deed="lay", what=f"Lay a new tray in {laying.bin}", why=why,
+        Job(key=_lay_key(laying.bin, laid_today + n), deed="lay",
+            what=said("Lay a new tray in {bin}", bin=laying.bin), why=why,
             urgency="overdue" if late else "due", bin=laying.bin, lot=laying.lot)
         for n in range(wanted)
     ]  # fmt: skip
@@ -106,20 +110,24 @@ def _pull(laying: LayingBin, tray: TrayIn, swap_days: Days, day: date, today: da
     turn = due(swap_days, tray.laid_on, day, kept_from=today)
     early = tray.hatches_on
     if laying.lot is None and day <= today:
-        why, urgency = "its breeders are gone", "due"
+        why, urgency = said("its breeders are gone"), "due"
     elif early is not None and early <= day + timedelta(days=1) and day <= today:
-        why, urgency = f"may hatch from {day_in_words(early)}: adults eat pinheads", "overdue"
+        why, urgency = said("may hatch from {day}: adults eat pinheads", day=day_in_words(early)), "overdue"
     elif turn is None:
         return None
     elif turn.again:  # a tray that is not laid yet
-        what, why = f"Pull the tray from {laying.bin}", f"by turn, {in_words(swap_days)}"
+        what, why = said("Pull the tray from {bin}", bin=laying.bin), said("by turn, {days}", days=in_words(swap_days))
         key = f"pull:{laying.bin}:{tray.clutch}"
         return Job(key=key, deed="pull", what=what, why=why, urgency="due", bin=laying.bin, lot=laying.lot)
     else:
-        why = f"in since {day_in_words(tray.laid_on)}, swapped {in_words(swap_days)}{lateness(turn)}"
+        why = said(
+            "in since {day}, swapped {days}{late}",
+            day=day_in_words(tray.laid_on), days=in_words(swap_days), late=lateness(turn),
+        )  # fmt: skip
         urgency = urgency_of(turn)
     return Job(
-        key=f"pull:{tray.clutch}", deed="pull", what=f"Pull tray {tray.clutch} from {laying.bin}", why=why,
+        key=f"pull:{tray.clutch}", deed="pull",
+            what=said("Pull tray {clutch} from {bin}", clutch=tray.clutch, bin=laying.bin), why=why,
         urgency=urgency, bin=laying.bin, lot=laying.lot, clutch=tray.clutch,
     )  # fmt: skip
 
@@ -128,10 +136,13 @@ def _coming_swap(laying: LayingBin, swap_days: Days, day: date, today: date) -> 
     """The swap to come of a bin that gets its tray today."""
     if due(swap_days, today, day, kept_from=today) is None:
         return []
-    why = f"by turn, {in_words(swap_days)}"
+    why = said("by turn, {days}", days=in_words(swap_days))
     return [
         Job(key=f"{deed}:{laying.bin}", deed=deed, what=what, why=why, urgency="due", bin=laying.bin, lot=laying.lot)
-        for deed, what in (("pull", f"Pull the tray from {laying.bin}"), ("lay", f"Lay a new tray in {laying.bin}"))
+        for deed, what in (
+            ("pull", said("Pull the tray from {bin}", bin=laying.bin)),
+            ("lay", said("Lay a new tray in {bin}", bin=laying.bin)),
+        )
     ]
 
 
@@ -163,9 +174,10 @@ def _to_hatch_bin(clutch: ClutchCare, day: date, today: date) -> list[Job]:
     if not soon and not first_falls(ready, day, today):
         return []
     urgency = "soon" if soon else "overdue" if day > early else "due"
-    why = f"first pinheads from {day_in_words(early)} on, and it still stands on a rack"
+    why = said("first pinheads from {day} on, and it still stands on a rack", day=day_in_words(early))
     return [
-        Job(key=f"move:{clutch.clutch}", deed="move", what=f"Move tray {clutch.clutch} into a hatch bin", why=why,
+        Job(key=f"move:{clutch.clutch}", deed="move",
+            what=said("Move tray {clutch} into a hatch bin", clutch=clutch.clutch), why=why,
             urgency=urgency, place=clutch.place, clutch=clutch.clutch)
     ]  # fmt: skip
 
@@ -175,14 +187,18 @@ def _look(clutch: ClutchCare, day: date, today: date) -> list[Job]:
     if day < early or clutch.looked_today or (day > late and day > today):
         return []
     if day > late:
-        why = (
-            f"first pinheads were expected by {day_in_words(late)}; the hatch may have failed: look for mould or a dry "
-            "surface, and if it is lost, empty it and write why"
+        why = said(
+            "first pinheads were expected by {day}; the hatch may have failed: look for mould or a dry "
+            "surface, and if it is lost, empty it and write why",
+            day=day_in_words(late),
         )
-        what, urgency = f"Look again for pinheads of {clutch.clutch}", "overdue"
+        what, urgency = said("Look again for pinheads of {clutch}", clutch=clutch.clutch), "overdue"
     else:
-        why = f"expected between {day_in_words(early)} and {day_in_words(late)}, likeliest {day_in_words(likely)}"
-        what, urgency = f"Look for first pinheads of {clutch.clutch}", "open"
+        why = said(
+            "expected between {early} and {late}, likeliest {likely}",
+            early=day_in_words(early), late=day_in_words(late), likely=day_in_words(likely),
+        )  # fmt: skip
+        what, urgency = said("Look for first pinheads of {clutch}", clutch=clutch.clutch), "open"
     return [
         Job(key=f"hatch:{clutch.clutch}", deed="hatch", what=what, why=why, urgency=urgency, bin=clutch.bin,
             place=clutch.place, clutch=clutch.clutch)
@@ -193,12 +209,14 @@ def _give_up(clutch: ClutchCare, day: date, today: date) -> list[Job]:
     _, likely, late = clutch.window or (day, day, day)
     if day <= max(late, likely + timedelta(days=GIVE_UP_DAYS)) or day > today:
         return []
-    why = (
-        f"no pinheads written down, {(day - likely).days} days after its likeliest day: empty it and write what you saw"
+    why = said_n(
+        "no pinheads written down, {n} day after its likeliest day: empty it and write what you saw",
+        "no pinheads written down, {n} days after its likeliest day: empty it and write what you saw",
+        (day - likely).days,
     )
     return [
-        Job(key=f"empty:{clutch.clutch}", deed="empty", what=f"Empty tray {clutch.clutch}, which did not hatch",
-            why=why, urgency="due", bin=clutch.bin, place=clutch.place, clutch=clutch.clutch, asks=("note",))
+        Job(key=f"empty:{clutch.clutch}", deed="empty",
+            what=said("Empty tray {clutch}, which did not hatch", clutch=clutch.clutch), why=why, urgency="due", bin=clutch.bin, place=clutch.place, clutch=clutch.clutch, asks=("note",))
     ]  # fmt: skip
 
 
@@ -211,9 +229,12 @@ def _empty(clutch: ClutchCare, cycles: int, day: date, today: date) -> list[Job]
     if not first_falls(on, day, today):
         return []
     where, note = fate(clutch, cycles)
-    why = f"first pinheads {ago(hatched, day)}, the rest out by {day_in_words(on)}; {where}"
+    why = said(
+        "first pinheads {ago}, the rest out by {day}; {where}", ago=ago(hatched, day), day=day_in_words(on), where=where
+    )
     return [
-        Job(key=f"empty:{clutch.clutch}", deed="empty", what=f"Empty tray {clutch.clutch}", why=why, urgency="due",
+        Job(key=f"empty:{clutch.clutch}", deed="empty",
+            what=said("Empty tray {clutch}", clutch=clutch.clutch), why=why, urgency="due",
             bin=clutch.bin, place=clutch.place, clutch=clutch.clutch, fill=(("note", note),) if note else ())
     ]  # fmt: skip
 
@@ -226,10 +247,18 @@ def fate(clutch: ClutchCare, cycles: int) -> tuple[str, str]:
     'fine-4 goes round again, cycle 3'
     """
     if clutch.cycle is None:
-        return "write whether its substrate is used again", ""
-    name = clutch.substrate or "its substrate"
+        return said("write whether its substrate is used again"), ""
+    name = clutch.substrate or said("its substrate")
     if clutch.cycle < cycles:
-        return f"{name} goes round again, cycle {clutch.cycle + 1}", f"reused, next cycle {clutch.cycle + 1}"
-    last = ", the last tray of its batch" if clutch.last_of_batch else ""
-    uses = f"use {clutch.cycle} of {cycles}{last}"
-    return f"{name} has had its uses ({uses}): to the garden or frass stream", "out, to the garden or frass stream"
+        again = said("{name} goes round again, cycle {cycle}", name=name, cycle=clutch.cycle + 1)
+        return again, f"reused, next cycle {clutch.cycle + 1}"
+    uses = (
+        word("use {cycle} of {cycles}, the last tray of its batch")
+        if clutch.last_of_batch
+        else word("use {cycle} of {cycles}")
+    )
+    out = said(
+        "{name} has had its uses ({uses}): to the garden or frass stream",
+        name=name, uses=said(uses, cycle=clutch.cycle, cycles=cycles),
+    )  # fmt: skip
+    return out, "out, to the garden or frass stream"
