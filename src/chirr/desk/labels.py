@@ -112,6 +112,9 @@ def make(which: Which, job: Job, *, actor: Person) -> Printed:
         raise CannotPrint(f"There is no label stock {job.stock}; choose one of {', '.join(STOCKS)}.")
     base = codes.base_address(job.address)
     chosen = wanted(which)
+    if not chosen:
+        again = " that has no label yet; to print one again, choose all of them" if which.unprinted else ""
+        raise CannotPrint(f"There is nothing of that kind here{again}.")
     labels = [
         Label(code=it.name, word=it.word, shape=it.shape, address=base + codes.path_of(_page(it.kind), it.name),
               facts=it.facts, pen=it.pen)
