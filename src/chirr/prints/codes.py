@@ -15,7 +15,7 @@ def qr_svg(text: str) -> str:
     import segno
 
     out = io.BytesIO()
-    segno.make_qr(text, error="m").save(
+    segno.make_qr(text, error="m", encoding="utf-8").save(
         out, kind="svg", border=QUIET_MODULES, xmldecl=False, svgclass=None, lineclass=None, omitsize=True, nl=False
     )
     return out.getvalue().decode()
