@@ -25,6 +25,9 @@ TOGETHER: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Swap trays: old out, new in", ("pull", "lay")),
     ("Clean", ("clean",)),
     ("Empty spent trays", ("empty",)),
+    ("Move trays to hatch", ("move",)),
+    ("Harvest", ("harvest",)),
+    ("Retire breeders", ("retire",)),
 )
 """Deeds that are told in one line for all their places; every other thing has a line of its own."""
 
@@ -97,7 +100,7 @@ def _day(day: date, sheet: RoundSheet) -> HandOverDay:
             if what is None:
                 single.append(HandOverLine(what=item.what, where=_place(item, stop.room)))
                 continue
-            where = item.bin or f"rack in {stop.room}"
+            where = _short(item, stop.room)
             if where not in places[what]:
                 places[what].append(where)
                 rooms[what][stop.room] += 1
@@ -109,6 +112,13 @@ def _day(day: date, sheet: RoundSheet) -> HandOverDay:
 
 def _place(item: RoundItem, room: str) -> str:
     return f"{item.bin}, {room}" if item.bin else f"rack in {room}"
+
+
+def _short(item: RoundItem, room: str) -> str:
+    """A thing in few words: what is moved by its tray, what leaves by its lot, all else by its bin."""
+    place = item.bin or f"rack in {room}"
+    thing = {"move": item.clutch, "harvest": item.lot, "retire": item.lot}.get(item.deed)
+    return thing if item.deed == "move" and thing else f"{thing} in {place}" if thing else place
 
 
 def _named(places: list[str], rooms: dict[str, int]) -> str:
