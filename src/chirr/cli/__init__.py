@@ -34,8 +34,10 @@ app.command("laying", short_help="How long to leave a tray in, and how many to g
 app.command("time", short_help="How long each deed takes, and where the hours of the week go.")(time.time_)
 app.add_typer(trial_farm.app, name="trial", short_help="Which way is better? Plan, watch and judge a trial.")
 app.command("grade", short_help="How good the forecasts have been.")(grade.grade)
+count.app.command("strip", short_help="Scale strips to print, as a PDF.")(labels.strip)
 app.add_typer(count.app, name="count", short_help="Count on photographs, or from samples.")
 app.command("labels", short_help="Labels with a code to scan, as a PDF.")(labels.labels)
+app.command("sheet", short_help="The run sheet of a day, as a PDF.")(labels.sheet)
 app.command("serve", short_help="Serve the pages.")(serving.serve)
 app.command("person", short_help="Give somebody a sign-in.")(serving.person)
 

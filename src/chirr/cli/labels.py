@@ -1,4 +1,4 @@
-"""`chirr labels` and `chirr sheet`: what goes out on paper."""
+"""`chirr labels`, `chirr sheet` and `chirr count strip`: what goes out on paper."""
 
 from __future__ import annotations
 
@@ -67,6 +67,55 @@ def labels(
     printed = _asking(lambda: desk.make(which, job, actor=_owner()))
     _write(out, printed)
     say(f"{many} label{'s' if many != 1 else ''} in {out}. Print at 100 %, not 'fit to page'.")
+
+
+def sheet(
+    day: Annotated[
+        str | None, typer.Option(metavar="DAY", help="Which day, such as 2031-05-06; without it, today.")
+    ] = None,
+    again: Annotated[
+        str | None, typer.Option(metavar="CODE", help="Print a sheet once more that was made before.")
+    ] = None,
+    page: Annotated[str, typer.Option(metavar="PAPER", help="a4 or letter.")] = "a4",
+    address: Annotated[
+        str | None,
+        typer.Option(metavar="URL", help="Where phones find the pages; without it, as on the labels printed last."),
+    ] = None,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The PDF to write.")] = Path("round.pdf"),
+) -> None:
+    """The run sheet of a day as a PDF: boxes to tick and blanks for numbers, to be typed in again on the pages."""
+    wanted = _day("--day", day)
+    open_farm()
+    _need_farm()
+    from chirr.desk import clock, walk_sheet
+    from chirr.desk.labels import PAGES_MM, last_address
+
+    if page not in PAGES_MM:
+        raise BadInput(f"There is no paper {page}; choose one of {', '.join(PAGES_MM)}.")
+    where = address or last_address() or _no_address()
+    if again is not None:
+        made = _asking(lambda: walk_sheet.load(again)[0])
+    else:
+        made = _asking(lambda: walk_sheet.make(wanted or clock.today(), actor=_owner()))
+    _write(out, _asking(lambda: walk_sheet.pdf(made, address=where, page=page)))
+    say(f"Run sheet {made.code} of {made.day}: {len(made.lines)} lines at {len(made.stops)} stops, in {out}.")
+    say("Type it in on the pages: Round, Print the round.")
+
+
+def strip(
+    page: Annotated[str, typer.Option(metavar="PAPER", help="a4 or letter.")] = "a4",
+    out: Annotated[Path, typer.Option(metavar="FILE", help="The PDF to write.")] = Path("scale-strips.pdf"),
+) -> None:
+    """Scale strips to print, cut out and lay beside what is photographed."""
+    from datetime import UTC, datetime
+
+    from chirr.desk.strips import CannotPrint, strips
+
+    try:
+        _write(out, strips(page, day=datetime.now(UTC).date()))
+    except CannotPrint as why:
+        raise BadInput(str(why)) from why
+    say(f"Scale strips in {out}. Print at 100 %, not 'fit to page', and measure one before you use it.")
 
 
 def _kinds(words: list[str]) -> tuple[str, ...]:

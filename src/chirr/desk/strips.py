@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from chirr.desk import clock
+from datetime import date
+
 from chirr.engine.counting import strip as geometry
 from chirr.prints.strip import DrawnStrip, print_strips
-from chirr.prints.typeset import Printed
+from chirr.prints.typeset import CannotPrint, Printed
+
+__all__ = ("CannotPrint", "strips")
 
 COPIES = {"long": 5, "short": 4}
 
 
-def strips(page: str = "a4") -> Printed:
-    """A page of long and short strips. Raises CannotPrint."""
+def strips(page: str = "a4", *, day: date) -> Printed:
+    """A page of long and short strips; `day` is the document's date. Raises CannotPrint."""
     drawn = [_drawn(strip, COPIES[strip.name]) for strip in geometry.STRIPS]
-    return print_strips(drawn, day=clock.today(), page=page)
+    return print_strips(drawn, day=day, page=page)
 
 
 def _drawn(strip: geometry.Strip, copies: int) -> DrawnStrip:

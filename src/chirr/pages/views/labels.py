@@ -17,6 +17,7 @@ from chirr.desk import clock, codes, farm
 from chirr.desk import labels as desk
 from chirr.desk.forms import FormFaults, Sheet
 from chirr.desk.labels import PAGES_MM, STOCKS, CannotPrint, Printed
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, WORK, actor, door
 from chirr.pages.templatetags.chirr import slug
 
@@ -100,12 +101,12 @@ def _printed(request: HttpRequest, values: Values) -> Printed:
     names = tuple(filter(None, (line.strip() for line in str(values.get("names", "")).splitlines())))
     kinds = _kinds(request)
     if not names and not kinds:
-        sheet.faults["kind"] = "Tick what gets labels, or write names."
+        sheet.faults["kind"] = say("Tick what gets labels, or write names.")
     room = sheet.choice("room", [r.room for r in farm.rooms()])
-    stock = sheet.choice("stock", STOCKS, "Choose the label stock.") or FIRST_STOCK
+    stock = sheet.choice("stock", STOCKS, say("Choose the label stock.")) or FIRST_STOCK
     first = sheet.whole("first", 1, STOCKS.get(stock, STOCKS[FIRST_STOCK]).a_page) or 1
     right, down = sheet.number("right", -20, 20) or 0.0, sheet.number("down", -20, 20) or 0.0
-    address = sheet.text("address", "Give the address where phones find these pages.", longest=200) or ""
+    address = sheet.text("address", say("Give the address where phones find these pages."), longest=200) or ""
     since = _day(sheet, "since")
     sheet.done()
     request.session["stock"] = stock
@@ -129,7 +130,7 @@ def _day(sheet: Sheet, name: str) -> date | None:
     try:
         return date.fromisoformat(text) if text else None
     except ValueError:
-        sheet.faults[name] = f"“{text[:20]}” is not a day. Write it like 2031-05-06."
+        sheet.faults[name] = say("“{text}” is not a day. Write it like 2031-05-06.", text=text[:20])
         return None
 
 
@@ -141,7 +142,7 @@ def strips(request: HttpRequest) -> HttpResponse:
 
     page = request.GET.get("page", "a4")
     try:
-        return pdf(make(page if page in PAGES_MM else "a4"), "scale-strips.pdf")
+        return pdf(make(page if page in PAGES_MM else "a4", day=clock.today()), "scale-strips.pdf")
     except CannotPrint as why:
         return render(request, "chirr/refused.html", {"words": str(why)}, status=503)
 
