@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -53,6 +54,7 @@ def labels(
         for one in STOCKS.values():
             say(f"{one.key:<14} {one.words}")
         return
+    _must_be_writable(out)
     open_farm()
     from chirr.desk import labels as desk
 
@@ -85,6 +87,7 @@ def sheet(
 ) -> None:
     """The run sheet of a day as a PDF: boxes to tick and blanks for numbers, to be typed in again on the pages."""
     wanted = _day("--day", day)
+    _must_be_writable(out)
     open_farm()
     _need_farm()
     from chirr.desk import clock, walk_sheet
@@ -193,6 +196,12 @@ def _asking(question: Callable[[], Answer]) -> Answer:
         return question()
     except (LookupError, NoAddress, CannotPrint) as fault:
         raise BadInput(str(fault)) from fault
+
+
+def _must_be_writable(path: Path) -> None:
+    """Told before anything counts as printed."""
+    if path.is_dir() or not path.parent.is_dir() or not os.access(path if path.exists() else path.parent, os.W_OK):
+        raise BadInput(f"{path} cannot be written; choose another place with --out.")
 
 
 def _write(path: Path, printed: Printed) -> None:
