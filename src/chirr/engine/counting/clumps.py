@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 Plane = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-SIZES = (0.85, 1.08)
+SIZES = (0.77, 0.92, 1.07)
 """Lengths and widths tried, over the usual ones."""
 RING = 1.45
 """Outer edge of the ring around an ellipse that should be ground, over the ellipse's own axes."""

@@ -17,6 +17,10 @@ not things."""
 FELL_AWAY = 0.55
 """Where at a closer look the usual thing stands out so much less than at the first, it was never one kind of thing."""
 FEWEST_ALIKE = 4
+CERTAIN, ENOUGH_CERTAIN = 0.15, 10
+"""So many marks with hardly a doubt are things, whatever else the picture shows."""
+MOSTLY_HEAPED, MOST_HIDDEN = 0.4, 1.5
+"""Where more than this share lies in heaps some may be hidden, but no more than so many times those counted."""
 BLURRED, BLUR_SHOWS_PX = 0.46, 9.0
 
 """A sharp thing keeps most of its area at three quarters of its height; a wholly blurred one, a Gaussian, keeps 0.415.
@@ -52,7 +56,8 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
     if mm_per_px is not None:
         marks = of_size(marks, kind, mm_per_px)
     count = int(marks.sure.sum())
-    low, high = interval(marks, _crowding(bench), np.array([t.why == "clump" for t in things], dtype=bool))
+    heaped = np.array([t.why == "clump" for t in things], dtype=bool)
+    low, high = interval(marks, _crowding(bench), heaped, by_cover(bench))
     why = unclear(seen, bench, marks, scale_known=mm_per_px is not None)
     return PhotoCount(
         count=count, low=low, high=high, unsure=bool(why), why=why, pale=seen.pale, marks=marks,
@@ -93,7 +98,7 @@ def unclear(seen: Typical, bench: sift.Bench, marks: Marks, *, scale_known: bool
         return "The picture is out of focus: hold still, and tap the screen on the wall."
     if seen.alike < FEWEST_ALIKE and not scale_known:
         return "Too few things are alike to know what to count: give the scale of the picture."
-    if sift.explained(bench, marks) < 0.03:
+    if sift.explained(bench, marks) < 0.03 and int((marks.doubt < CERTAIN).sum()) < ENOUGH_CERTAIN:
         return "Most of what stands out is something else: glare, cloth, print or a rim."
     return ""
 
@@ -105,13 +110,23 @@ def _crowding(bench: sift.Bench) -> float:
     return float((cover**2).sum() / max(cover.sum(), 1e-9))
 
 
-def interval(marks: Marks, crowding: float, heaped: np.ndarray) -> tuple[int, int]:
+def by_cover(bench: sift.Bench) -> float:
+    """How many things would cover as much ground as is covered if they lay at random over one another.
+
+    Of grains strewn so that they would cover `c` times a patch, the share 1 - exp(-c) is covered (Boolean model:
+    Chiu, Stoyan, Kendall and Mecke, Stochastic Geometry and its Applications).
+    """
+    side = 3 * bench.usual.long_px
+    cover = light.blocks(bench.mask & (1 - sift.solid_bodies(bench)), side).clip(0, 0.97)
+    return float(-np.log1p(-cover).sum() * bench.mask.size / cover.size / bench.usual.area_px)
+
+
+def interval(marks: Marks, crowding: float, heaped: np.ndarray, cover: float = 0.0) -> tuple[int, int]:
     """Least and most that the true number may be, in nine pictures of ten.
 
     Three parts, added as variances: marks in doubt, each a coin of its own; a share that any picture may be out by;
-    and,
-    upward only, what lies hidden in heaps. The shares were set on drawn pictures (`bench/counting.py` shows how they
-    hold).
+    and, upward only, what lies hidden in heaps: the number that the covered ground speaks for, `cover`, where most
+    lie in heaps. The shares were set on drawn pictures (`bench/counting.py` shows how they hold).
     """
     keep = 1 - marks.doubt
     count = float(marks.sure.sum())
@@ -123,6 +138,8 @@ def interval(marks: Marks, crowding: float, heaped: np.ndarray) -> tuple[int, in
     hidden = count * (0.06 * share + 0.9 * crowding**2 * share)
     low = min(count, middle) - spread
     high = max(count, middle) + spread + hidden
+    if share > MOSTLY_HEAPED:
+        high = max(high, min(cover, (1 + MOST_HIDDEN) * count))
     return max(0, int(np.floor(low))), int(np.ceil(high))
 
 

@@ -158,7 +158,9 @@ def find(bench: Bench) -> list[Found]:
     alone, heaps = alone & ~soft, heaps & ~soft
     edge = touches_edge(rest)
     cuts = np.where(_shaped(rest, bench, *VERY_SHAPE), barely(bench), cut)
-    alone_ones = [_as_single(rest, i, bench, float(cuts[i]), least, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()]
+    alone_ones = [
+        _as_single(rest, i, bench, float(cuts[i]), least, cut_off=bool(edge[i])) for i in np.flatnonzero(alone).tolist()
+    ]
     odd = odd_colour(alone_ones, bench)
     heaps &= _of_the_colour(rest, odd)
     picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
@@ -210,7 +212,8 @@ def _sorted_out(rest: Regions, bench: Bench, least: float) -> tuple[NDArray[np.b
     """Which regions are single things, and which are heaps; the others are specks and fibres."""
     usual_, ratio = bench.usual, rest.area / bench.usual.area_px
     thick = _thickness(rest)
-    fibre = (thick < 0.55 * min(1.0, (least / LEAST_SHARE) ** 0.5) * usual_.short_px) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
+    slim = 0.55 * min(1.0, (least / LEAST_SHARE) ** 0.5) * usual_.short_px
+    fibre = (thick < slim) | ((rest.long_px > 2.2 * usual_.long_px) & (thick < 0.8 * usual_.short_px))
     longest = np.where(rest.fill > WELL_FILLED, 1.9, 1.6) * usual_.long_px
     compact = (rest.fill > 0.86) & (rest.long_px < longest) & (rest.short_px < 1.5 * usual_.short_px)
     alone = (ratio > least / 1.4) & (ratio < 1.65) & compact & ~fibre

@@ -28,6 +28,8 @@ BY_FAR = 0.08
 """A group of things longer than SLENDER times their width comes first unless its weight is less than this share of
 all others'."""
 ENOUGH_ALIKE = 4
+AS_HIGH = 0.4
+"""What stands out less than this share of the usual thing is the ground's own unevenness."""
 PARTS_MORE = 1.5
 """Where cutting at waists gives so many times more things alike, the uncut ones were pairs and heaps."""
 
@@ -128,7 +130,8 @@ def first_look(picture: light.Image, pale: bool | None, area_px: tuple[float, fl
     if not seen:
         return None
     best = max(seen, key=lambda t: t.weight)
-    against = max((t.weight for t in seen if t.pale != best.pale and t.alike >= ENOUGH_ALIKE), default=0.0)
+    other = [t for t in seen if t.pale != best.pale and t.alike >= ENOUGH_ALIKE and t.height > AS_HIGH * best.height]
+    against = max((t.weight for t in other), default=0.0)
     like = _or_its_parts(best, small, within)
     return Typical(
         long_px=like.long_px / scale, short_px=like.short_px / scale, area_px=like.area_px / scale**2,
