@@ -64,6 +64,12 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "phone-pocket": ("/phone/pocket", SEE),
     "phone-waiting": ("/phone/waiting", SEE),
     "settle": ("/settle", SEE),
+    "hand-over": ("/round/hand-over", SEE),
+    "farm-phone": ("/farm/phone", SEE),
+    "farm-devices": ("/farm/devices", OWNER),
+    "calendars": ("/calendars", WORK),
+    "calendar": ("/calendar/none-such.ics", dict.fromkeys((*HOME,), 404)),
+    "switch": ("/switch", SEE | {"outsider": 302, "stranger": 302}),
     "set-up": ("/set-up", dict.fromkeys((*HOME,), 302)),
 }
 """What each person gets by looking; else an outsider is sent to sign in and a stranger refused."""
@@ -91,6 +97,9 @@ POSTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "farm-person": ("/farm/people/Bram", ("owner",)),
     "phone-entries": ("/phone/entries", ("owner", "hand")),
     "settle-give-way": ("/settle/give-way", ("owner", "hand")),
+    "pin": ("/me/pin", ("owner", "hand", "reader")),
+    "calendars": ("/calendars", ("owner", "hand")),
+    "farm-devices": ("/farm/devices", ("owner",)),
     "me": ("/me", ("owner", "hand", "reader")),
 }
 ANYBODY = {"sign-out", "look", "sign-in", "set-up", "set-up-drawing", "worker", "manifest", "phone-shell", "phone-now"}

@@ -175,7 +175,9 @@ def entry(request: HttpRequest, entry_id: str) -> HttpResponse:
     written, may_write = found(request, browse.entry, entry_id)
     columns = {
         k: v for k, v in msgspec.to_builtins(written).items() if k not in ("id", "at", "deed", "person", "extra")
-    } | written.extra
+    }
+    if actor(request).role == "owner":  # a column of the farm's own may hold a price
+        columns |= written.extra
     line = browse.line_now(written)
     received = browse.received(entry_id)
     context = {
