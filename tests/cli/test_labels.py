@@ -33,12 +33,7 @@ def test_without_an_address_it_says_how_to_give_one(chirr, book: Path, tmp_path:
 def test_what_is_wrong_is_told_in_one_sentence(chirr, book: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]  # noqa: F811
     wrong = {
         ("tadpoles",): "no labels for",
-        ("--stock", "a9"): "no label stock a9",
         ("--start", "99"): "places 1 to 24",
-        ("--room", "moon"): "no room moon",
-        ("--name", "Q9"): "called Q9",
-        ("--since", "soon"): "write a day",
-        ("--shift", "3"): "two numbers",
         ("--out", str(tmp_path / "none" / "x.pdf")): "cannot be written",
     }
     for arguments, says in wrong.items():

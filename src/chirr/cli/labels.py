@@ -23,7 +23,7 @@ Answer = TypeVar("Answer")
 def labels(
     kinds: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[bins|trays|clutches|lots|substrate]...", help="Of what; without it, of everything."),
+        typer.Argument(metavar="[KIND]...", help="bins, trays, clutches, lots or substrate; without it, all of them."),
     ] = None,
     room: Annotated[str | None, typer.Option(metavar="ROOM", help="Only what stands in this room.")] = None,
     name: Annotated[
