@@ -73,7 +73,9 @@ WORDS: tuple[str, ...] = (
         "This phone has nothing in its memory yet. Sign in once where there is a signal; then it works without."
     ),
     gettext_noop("This phone knows no {kind} {name}. It may be new or gone; look again where there is a signal."),
-    gettext_noop("This phone’s memory is full, so nothing was written. Make room on the phone, then do it again."),
+    gettext_noop(
+        "This phone’s memory is full or fails, so nothing was written. Make room on the phone, then do it again."
+    ),
     gettext_noop("Throw away"),
     gettext_noop("Throw it away for good"),
     gettext_noop("Today’s round"),

@@ -18,8 +18,8 @@ export function say(words, kind) {
 
 /** Why something could not be written down on this phone. @param {unknown} trouble */
 export function sorry(trouble) {
-  say(trouble instanceof MemoryTrouble && trouble.message === "full"
-    ? t("This phone’s memory is full, so nothing was written. Make room on the phone, then do it again.")
+  say(trouble instanceof MemoryTrouble
+    ? t("This phone’s memory is full or fails, so nothing was written. Make room on the phone, then do it again.")
     : t("This phone could not write that down. Open the page afresh and do it again."), "error");
 }
 

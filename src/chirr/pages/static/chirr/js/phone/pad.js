@@ -39,7 +39,7 @@ function put() {
     type: "button", class: "key main", onclick: () => { const f = field; away(); onwards(f); },
     onpointerdown: (/** @type {Event} */ e) => e.preventDefault(),
   }, shape("tick"), last ? t("Write it") : t("Next"));
-  pad = el("div", { class: "pad", role: "group", "aria-label": t("Number pad") }, ...KEYS.map((k) => keyOf(k, whole)), done);
+  pad = el("div", { class: "numpad", role: "group", "aria-label": t("Number pad") }, ...KEYS.map((k) => keyOf(k, whole)), done);
   (field.closest("dialog") ?? document.body).append(pad);
   document.body.classList.add("with-pad");
   field.scrollIntoView({ block: "center" });

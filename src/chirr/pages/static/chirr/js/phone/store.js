@@ -4,7 +4,8 @@
 const NAME = "chirr";
 const VERSION = 1;
 
-/** What went wrong with the phone's memory, in a sentence for its owner. */
+/** The phone could not keep something. A full phone says so in several ways: QuotaExceededError, but DataError or
+ * UnknownError when the whole disk is full, so they are all told alike. */
 export class MemoryTrouble extends Error {}
 
 /** @type {Promise<IDBDatabase> | null} */
@@ -44,18 +45,10 @@ export async function transact(mode, work) {
   return new Promise((resolve, reject) => {
     // "strict": what is confirmed on the screen is on the disk, and outlives a flat battery
     const tx = db.transaction(["outbox", "kept"], mode, { durability: mode === "readwrite" ? "strict" : "default" });
-    let answer = work(tx.objectStore("outbox"), tx.objectStore("kept"));
+    tx.onabort = () => reject(new MemoryTrouble(tx.error?.name));
+    const answer = work(tx.objectStore("outbox"), tx.objectStore("kept"));
     tx.oncomplete = () => resolve(answer());
-    tx.onabort = () => reject(plain(tx.error));
   });
-}
-
-/** @param {DOMException | null} error */
-function plain(error) {
-  if (error?.name === "QuotaExceededError") {
-    return new MemoryTrouble("full");
-  }
-  return new MemoryTrouble(error?.message || "unknown");
 }
 
 /** One kept value. @param {string} key @returns {Promise<any>} */

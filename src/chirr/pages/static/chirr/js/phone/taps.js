@@ -75,7 +75,8 @@ function show(keys) {
 /** A stop whose items are all done folds to one line. */
 function finish() {
   for (const stop of document.querySelectorAll("article.stop")) {
-    const items = [...stop.querySelectorAll("li.item:not(.soon)")];
+    const must = [...stop.querySelectorAll("li.item:not(.soon, .optional)")];
+    const items = must.length ? must : [...stop.querySelectorAll("li.item")];
     stop.classList.toggle("done", items.length > 0 && items.every((i) => i.classList.contains("done")));
     const whole = /** @type {HTMLElement | null} */ (stop.querySelector("header form"));
     if (whole) {
