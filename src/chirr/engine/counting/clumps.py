@@ -39,10 +39,14 @@ class Stencil:
 
 @lru_cache(maxsize=64)
 def stencils(length_px: float, width_px: float) -> tuple[Stencil, ...]:
-    """The ellipses to try: 2 sizes, and as many angles as can be told apart."""
+    """The ellipses to try: of each size, and at as many angles as can be told apart; fewer of the rarer sizes."""
     slender = length_px / width_px
-    turns = 1 if slender < 1.15 else 8 if slender < 2 else 12
-    return tuple(_stencil(length_px * size, width_px * size, np.pi * k / turns) for size in SIZES for k in range(turns))
+    most = 1 if slender < 1.15 else 8 if slender < 2 else 12
+    bank = []
+    for size in SIZES:
+        turns = most if size == SIZES[1] else max(1, most * 2 // 3)
+        bank += [_stencil(length_px * size, width_px * size, np.pi * k / turns) for k in range(turns)]
+    return tuple(bank)
 
 
 def _stencil(length: float, width: float, angle: float) -> Stencil:

@@ -30,11 +30,16 @@ NO_WAIST = 0.85
 class Laid(Protocol):
     """An ellipse laid on the picture [px]; `angle` clockwise from the right."""
 
-    x: float
-    y: float
-    length: float
-    width: float
-    angle: float
+    @property
+    def x(self) -> float: ...
+    @property
+    def y(self) -> float: ...
+    @property
+    def length(self) -> float: ...
+    @property
+    def width(self) -> float: ...
+    @property
+    def angle(self) -> float: ...
 
 
 def thin_runs(mask: Mask, long_px: float, short_px: float) -> Mask:

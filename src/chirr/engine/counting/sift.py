@@ -21,6 +21,8 @@ Mask = NDArray[np.uint8]
 WORK_WIDTH_PX = 7.0
 """Pictures are worked on at the scale at which the usual thing is this wide: enough to tell shapes, quick to go
 through."""
+WORK_PIXELS, LEAST_WIDTH_PX = 4.5e6, 5.5
+"""Large pictures are worked on at no more pixels than this as long as the usual thing stays this wide."""
 THICK = 2.4
 """Wider than this many usual widths, a region without edges inside is one solid body, not a heap."""
 SMOOTH_INSIDE = 0.42
@@ -58,7 +60,7 @@ HOPELESS = 0.9
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
-    """A picture made ready: contrast and mask of what stands out, at `scale` times the picture's own size."""
+    """A picture made ready: contrast and mask of what stands out, its regions; at `scale` times its own size."""
 
     flat: light.Contrast
     spread: float
@@ -68,6 +70,7 @@ class Bench:
     tint: light.Contrast | None
     slope: light.Contrast
     rough: float
+    whole: Regions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +92,8 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
     wanted = WORK_WIDTH_PX / seen.short_px
     small_enough = (0.4e6 / (picture.shape[0] * picture.shape[1])) ** 0.5
     scale = min(2.0, wanted) if seen.short_px < 5 else min(1.0, max(wanted, small_enough))
+    most = max((WORK_PIXELS / (picture.shape[0] * picture.shape[1])) ** 0.5, LEAST_WIDTH_PX / seen.short_px)
+    scale = min(scale, most)
     scale = 1.0 if 0.9 < scale < 1.1 else scale
     long, short, area = seen.long_px * scale, seen.short_px * scale, seen.area_px * scale**2
     small = light.scaled(picture, scale)
@@ -97,11 +102,20 @@ def laid_out(picture: light.Image, seen: Typical) -> Bench:
     rough, spread = spread, min(spread, seen.height / LEAST_CLEAR)
     mask = stand_out(flat, spread, 1.2 * short)
     mask = without_holes(mask, 0.3 * area)
-    again = usual(regions(mask, flat), pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
+    whole = regions(mask, flat)
+    again = usual(whole, pale=seen.pale, window_px=5 * long, area_px=(0.55 * area, 1.7 * area))
     usual_ = again or replace(seen, long_px=long, short_px=short, area_px=area, window_px=5 * long)
     tint = light.tint(light.scaled(small, 0.5), usual_.short_px / 8) if picture.ndim == 3 else None
     return Bench(
-        flat=flat, spread=spread, mask=mask, scale=scale, usual=usual_, tint=tint, slope=steepness(flat), rough=rough
+        flat=flat,
+        spread=spread,
+        mask=mask,
+        scale=scale,
+        usual=usual_,
+        tint=tint,
+        slope=steepness(flat),
+        rough=rough,
+        whole=whole,
     )
 
 
@@ -372,7 +386,7 @@ def _mean_at(plane: light.Contrast, offsets: NDArray[np.intp], pick: Pick) -> fl
 def crispness(bench: Bench) -> float:
     """Share of a usual single thing that stands out at three quarters of its height, the middle one of all: 0.415
     when all blur."""
-    found = regions(bench.mask, bench.flat)
+    found = bench.whole
     ratio = found.area / bench.usual.area_px
     pick = np.flatnonzero((ratio > 0.5) & (ratio < 2) & (found.fill > 0.87))[:400]
     shares = []
@@ -388,7 +402,7 @@ def grainy(bench: Bench) -> bool:
     """Whether what stands out is hardly higher than the ground is rough, and mostly not in single shapes either."""
     if bench.usual.height > HARDLY * bench.rough:
         return False
-    found = regions(bench.mask, bench.flat)
+    found = bench.whole
     return bool(found.area[singles(found)].sum() < MOSTLY_SINGLE * found.area.sum())
 
 
