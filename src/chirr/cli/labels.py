@@ -23,7 +23,7 @@ Answer = TypeVar("Answer")
 def labels(
     kinds: Annotated[
         list[str] | None,
-        typer.Argument(metavar="[KIND]...", help="bins, trays, clutches, lots or substrate; without it, all of them."),
+        typer.Argument(metavar="KIND", help="bins, trays, clutches, lots or substrate; without it, all of them."),
     ] = None,
     room: Annotated[str | None, typer.Option(metavar="ROOM", help="Only what stands in this room.")] = None,
     name: Annotated[
