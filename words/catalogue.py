@@ -48,7 +48,10 @@ def _of_template(path: Path) -> Iterator[Found]:
     from django.utils.translation.template import templatize
 
     code = templatize(path.read_text(), origin=str(path))
-    calls = "\n".join(line for line in re.findall(r"\b(?:n?p?gettext|_)\((?:[^()\"']|\"(?:[^\"\\]|\\.)*\"|'(?:[^'\\]|\\.)*')*\)", code))
+    calls = "\n".join(
+        line
+        for line in re.findall(r"\b(?:n?p?gettext|_)\((?:[^()\"']|\"(?:[^\"\\]|\\.)*\"|'(?:[^'\\]|\\.)*')*\)", code)
+    )
     for _, message, _, context in extract("python", io.BytesIO(calls.encode()), keywords=KEYWORDS):
         if message:
             yield str(path.relative_to(SOURCE.parent)), message, context

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import msgspec
 
+from chirr.says import word
+
 
 class Deed(msgspec.Struct, frozen=True, kw_only=True):
     """One kind of entry.
@@ -32,48 +34,48 @@ def _deed(name: str, says: str, *needs: str, may: str = "", units: tuple[str, ..
 
 _ALL = (
     _deed(
-        "stock", "crickets bought in or already here are put into a bin", "bin lot quantity unit stage age_days",
+        "stock", word("crickets bought in or already here are put into a bin"), "bin lot quantity unit stage age_days",
         may="cv", units=("crickets",),
     ),
     _deed(
-        "lay", "a laying tray goes into a breeding bin", "bin lot clutch tray_type", may="substrate cycle",
+        "lay", word("a laying tray goes into a breeding bin"), "bin lot clutch tray_type", may="substrate cycle",
     ),
     _deed(
-        "pull", "the tray comes out, to hatch in a bin or to wait on a rack", "clutch to_bin to_lot", "clutch to_place",
-        may="bin",
+        "pull", word("the tray comes out, to hatch in a bin or to wait on a rack"),
+        "clutch to_bin to_lot", "clutch to_place", may="bin",
     ),
-    _deed("hatch", "the first pinheads of a clutch are seen", "clutch", may="bin"),
-    _deed("empty", "the spent substrate of a tray comes out", "clutch", may="bin"),
-    _deed("feed", "a bin is fed", "bin", may="lot quantity unit", units=("", "g", "kg", "l")),
-    _deed("water", "a bin is watered", "bin", may="lot quantity unit", units=("", "g", "kg", "l")),
-    _deed("clean", "a bin is cleaned", "bin"),
+    _deed("hatch", word("the first pinheads of a clutch are seen"), "clutch", may="bin"),
+    _deed("empty", word("the spent substrate of a tray comes out"), "clutch", may="bin"),
+    _deed("feed", word("a bin is fed"), "bin", may="lot quantity unit", units=("", "g", "kg", "l")),
+    _deed("water", word("a bin is watered"), "bin", may="lot quantity unit", units=("", "g", "kg", "l")),
+    _deed("clean", word("a bin is cleaned"), "bin"),
     _deed(
-        "count", "eggs, pinheads or crickets are counted", "lot quantity unit", "clutch quantity unit",
+        "count", word("eggs, pinheads or crickets are counted"), "lot quantity unit", "clutch quantity unit",
         may="bin cv sample", units=("eggs", "pinheads", "crickets"),
     ),
-    _deed("weigh", "a sample of a lot is weighed", "lot sample quantity unit", may="bin cv", units=("g",)),
-    _deed("deaths", "dead crickets are taken out", "lot quantity", may="bin unit cv", units=("", "crickets")),
+    _deed("weigh", word("a sample of a lot is weighed"), "lot sample quantity unit", may="bin cv", units=("g",)),
+    _deed("deaths", word("dead crickets are taken out"), "lot quantity", may="bin unit cv", units=("", "crickets")),
     _deed(
-        "move", "a lot is tipped into another bin, a bin is carried, or a tray is moved",
+        "move", word("a lot is tipped into another bin, a bin is carried, or a tray is moved"),
         "lot to_bin", "bin to_place", "clutch to_bin to_lot", "clutch to_place", may="bin",
     ),
     _deed(
-        "split", "part of a lot becomes a lot of its own", "lot to_lot to_bin quantity",
+        "split", word("part of a lot becomes a lot of its own"), "lot to_lot to_bin quantity",
         may="bin unit cv", units=("", "crickets", "pinheads"),
     ),
-    _deed("join", "several lots become one", "from_lots to_lot to_bin"),
+    _deed("join", word("several lots become one"), "from_lots to_lot to_bin"),
     _deed(
-        "take", "a part of a lot leaves: sold live, given away", "lot quantity unit",
+        "take", word("a part of a lot leaves: sold live, given away"), "lot quantity unit",
         may="bin cv", units=("crickets", "kg"),
     ),
-    _deed("harvest", "all that is left of a lot comes out, and the lot ends", "lot quantity unit", may="bin",
+    _deed("harvest", word("all that is left of a lot comes out, and the lot ends"), "lot quantity unit", may="bin",
           units=("kg",)),
-    _deed("retire", "a lot of breeders is given up, and the lot ends", "lot", may="bin quantity unit",
+    _deed("retire", word("a lot of breeders is given up, and the lot ends"), "lot", may="bin quantity unit",
           units=("", "kg", "crickets")),
-    _deed("pack", "goods are packed", "lot quantity unit", may="bin", units=("crickets", "kg", "g")),
-    _deed("ship", "goods leave the farm", "lot quantity unit", may="bin", units=("crickets", "kg", "g")),
-    _deed("note", "something is written down", "note", may="bin lot clutch"),
-    _deed("correct", "an earlier entry never happened", "replaces note"),
+    _deed("pack", word("goods are packed"), "lot quantity unit", may="bin", units=("crickets", "kg", "g")),
+    _deed("ship", word("goods leave the farm"), "lot quantity unit", may="bin", units=("crickets", "kg", "g")),
+    _deed("note", word("something is written down"), "note", may="bin lot clutch"),
+    _deed("correct", word("an earlier entry never happened"), "replaces note"),
 )  # fmt: skip
 
 DEEDS: dict[str, Deed] = {deed.name: deed for deed in _ALL}

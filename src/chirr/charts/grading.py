@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from chirr.charts.specs import SCHEMA, Spec
+from chirr.says import said, word
 
 WIDEST = 250
 """Misses beyond so many for a hundred of the keeper's are drawn up to here, with their number beside them."""
@@ -30,15 +31,19 @@ def held_of_100(rows: Sequence[tuple[str, float, float, float]], *, promised: in
     promised : times of 100 that the band should hold
     """
     values = [{"kind": k, "held": round(h, 1), "low": round(a, 1), "high": round(b, 1)} for k, h, a, b in rows]
-    x: Spec = {"type": "quantitative", "scale": {"domain": [0, 100]}, "title": "times out of 100"}
+    x: Spec = {"type": "quantitative", "scale": {"domain": [0, 100]}, "title": word("times out of 100")}
     y: Spec = {"field": "kind", "type": "nominal", "title": None, "sort": None}
     tip = [
-        {"field": "kind", "title": "forecast"},
-        {"field": "held", "title": "inside, of 100"},
-        {"field": "low", "title": "at least"},
-        {"field": "high", "title": "at most"},
+        {"field": "kind", "title": word("forecast")},
+        {"field": "held", "title": word("inside, of 100")},
+        {"field": "low", "title": word("at least")},
+        {"field": "high", "title": word("at most")},
     ]
-    spec = _chart(values, f"Of 100 times, how often the truth lay in the band that should hold {promised}", len(values))
+    spec = _chart(
+        values,
+        said("Of 100 times, how often the truth lay in the band that should hold {promised}", promised=promised),
+        len(values),
+    )
     return {
         **spec,
         "layer": [
@@ -69,12 +74,20 @@ def misses_beside(rows: Sequence[tuple[str, str, float]], *, hundred: str) -> Sp
     x: Spec = {
         "field": "drawn",
         "type": "quantitative",
-        "title": f"how far off; {hundred} = 100",
+        "title": said("how far off; {hundred} = 100", hundred=hundred),
         "scale": {"domain": [0, WIDEST]},
     }
-    tip = [{"field": "kind", "title": "forecast"}, {"field": "who", "title": "by"}, {"field": "off", "title": "off by"}]
+    tip = [
+        {"field": "kind", "title": word("forecast")},
+        {"field": "who", "title": word("by")},
+        {"field": "off", "title": word("off by")},
+    ]
     return {
-        **_chart(values, f"How far off each forecast is, where {hundred} is off by 100", kinds * len(whos)),
+        **_chart(
+            values,
+            said("How far off each forecast is, where {hundred} is off by 100", hundred=hundred),
+            kinds * len(whos),
+        ),
         "encoding": {"y": y, "yOffset": offset},
         "layer": [
             {"mark": {"type": "bar", "tooltip": True},

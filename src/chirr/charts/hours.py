@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from chirr.charts.specs import SCHEMA, Spec
+from chirr.says import word
 
 ROW, AXIS = 30, 40
 
@@ -22,14 +23,14 @@ def hours_by_deed(rows: Sequence[tuple[str, float]]) -> Spec:
     """A bar for each deed: rows of (deed, hours a week), in the order in which they are to stand."""
     values = [{"deed": d, "hours": round(h, 3)} for d, h in rows]
     return {
-        **_chart(values, "Hours of a usual week, deed by deed"),
+        **_chart(values, word("Hours of a usual week, deed by deed")),
         "mark": {"type": "bar", "style": "band50", "height": 18, "opacity": 0.75, "tooltip": True},
         "encoding": {
-            "x": {"field": "hours", "type": "quantitative", "title": "hours a week", "scale": {"zero": True}},
+            "x": {"field": "hours", "type": "quantitative", "title": word("hours a week"), "scale": {"zero": True}},
             "y": {"field": "deed", "type": "nominal", "title": None, "sort": None},
             "tooltip": [
-                {"field": "deed", "title": "deed"},
-                {"field": "hours", "type": "quantitative", "title": "hours a week", "format": ".2f"},
+                {"field": "deed", "title": word("deed")},
+                {"field": "hours", "type": "quantitative", "title": word("hours a week"), "format": ".2f"},
             ],
         },
     }
@@ -39,10 +40,11 @@ def hours_otherwise(rows: Sequence[tuple[str, float, float]], *, now: float) -> 
     """The week with one thing changed: rows of (what, hours at the bins, hours on the way), a line at `now`."""
     values = [
         {"what": what, "part": part, "hours": round(h, 3), "place": place}
-        for what, work, way in rows for place, (part, h) in enumerate((("at the bins", work), ("on the way", way)))
+        for what, work, way in rows
+        for place, (part, h) in enumerate(((word("at the bins"), work), (word("on the way"), way)))
     ]  # fmt: skip
-    spec = _chart(values, "Hours of the week with one thing changed")
-    x: Spec = {"type": "quantitative", "title": "hours a week", "scale": {"zero": True}}
+    spec = _chart(values, word("Hours of the week with one thing changed"))
+    x: Spec = {"type": "quantitative", "title": word("hours a week"), "scale": {"zero": True}}
     bar: Spec = {"type": "bar", "style": "band50", "height": 18, "tooltip": True}
     return {
         **spec, "height": ROW * max(len(rows), 1) + AXIS,
@@ -52,8 +54,9 @@ def hours_otherwise(rows: Sequence[tuple[str, float, float]], *, now: float) -> 
                 "order": {"field": "place"},
                 "opacity": {"field": "part", "type": "ordinal", "title": None,
                             "scale": {"domain": ["at the bins", "on the way"], "range": [0.75, 0.3]}},
-                "tooltip": [{"field": "what", "title": "the week with"}, {"field": "part", "title": "spent"},
-                            {"field": "hours", "type": "quantitative", "title": "hours", "format": ".2f"}],
+                "tooltip": [{"field": "what", "title": word("the week with")},
+                            {"field": "part", "title": word("spent")},
+                            {"field": "hours", "type": "quantitative", "title": word("hours"), "format": ".2f"}],
             }},
             {"data": {"values": [{"now": round(now, 3)}]},
              "mark": {"type": "rule", "style": "fact", "strokeDash": [5, 4], "strokeWidth": 2},

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from chirr.charts.specs import SCHEMA, Spec
+from chirr.says import said, word
 
 Rows = Sequence[tuple[float, Sequence[float]]]
 """(days, values at 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)"""
@@ -31,21 +32,21 @@ def eggs_by_days_in(
     tried_days : longest stay that this farm, or the trade, has tried
     counted : (days in, eggs, which tray)
     """
-    x: Spec = {"field": "days", "type": "quantitative", "title": "days left in", "axis": {"tickMinStep": 1}}
-    layers = [*_bands(x, "days in", "eggs in the tray"), *_line_at(x, habit_days, "now", row=0)]
+    x: Spec = {"field": "days", "type": "quantitative", "title": word("days left in"), "axis": {"tickMinStep": 1}}
+    layers = [*_bands(x, word("days in"), word("eggs in the tray")), *_line_at(x, habit_days, word("now"), row=0)]
     if tried_days < rows[-1][0]:
-        layers += _line_at(x, tried_days, "not tried beyond", row=1)
+        layers += _line_at(x, tried_days, word("not tried beyond"), row=1)
     if counted:
         layers.append({
             "data": {"values": [{"days": t, "value": v, "what": what} for t, v, what in counted]},
             "mark": {"type": "point", "style": "fact", "shape": "diamond", "filled": True, "size": 40, "opacity": 0.5,
                      "tooltip": True},
             "encoding": {"x": x, "y": {"field": "value", "type": "quantitative"}, "tooltip": [
-                {"field": "what", "type": "nominal", "title": "tray"},
-                {"field": "days", "type": "quantitative", "title": "days in", "format": ".1f"},
-                {"field": "value", "type": "quantitative", "title": "eggs", "format": ",.3~r"}]},
+                {"field": "what", "type": "nominal", "title": word("tray")},
+                {"field": "days", "type": "quantitative", "title": word("days in"), "format": ".1f"},
+                {"field": "value", "type": "quantitative", "title": word("eggs"), "format": ",.3~r"}]},
         })  # fmt: skip
-    return _spec(rows, layers, f"{title}: middle and bands, and trays counted")
+    return _spec(rows, layers, said("{title}: middle and bands, and trays counted", title=title))
 
 
 def eggs_by_age(rows: Rows, *, title: str, age_now: float, retire: tuple[float, float, float]) -> Spec:
@@ -58,15 +59,17 @@ def eggs_by_age(rows: Rows, *, title: str, age_now: float, retire: tuple[float, 
     age_now : its age today
     retire : ages at which to retire it: the middle between those that hold 8 chances in 10
     """
-    x: Spec = {"field": "days", "type": "quantitative", "title": "days as adults"}
+    x: Spec = {"field": "days", "type": "quantitative", "title": word("days as adults")}
     low, mid, high = retire
     window: Spec = {
         "data": {"values": [{"days": low, "to": high}]}, "mark": {"type": "rect", "style": "window", "opacity": 0.12},
         "encoding": {"x": x, "x2": {"field": "to"}},
     }  # fmt: skip
-    lines = [*_line_at(x, age_now, "today", row=0), *_line_at(x, mid, "retire", row=1)]
+    lines = [*_line_at(x, age_now, word("today"), row=0), *_line_at(x, mid, word("retire"), row=1)]
     return _spec(
-        rows, [window, *_bands(x, "days as adults", "eggs a day"), *lines], f"{title}: middle and bands by age"
+        rows,
+        [window, *_bands(x, word("days as adults"), word("eggs a day")), *lines],
+        said("{title}: middle and bands by age", title=title),
     )
 
 
@@ -79,7 +82,8 @@ def _bands(x: Spec, x_words: str, y_words: str) -> list[Spec]:
     tip = [
         {"field": "days", "type": "quantitative", "title": x_words, "format": ".3~r"},
         *({"field": f, "type": "quantitative", "title": words, "format": ",.3~r"}
-          for f, words in (("low80", "9 in 10 above"), ("mid", "middle"), ("high80", "9 in 10 below"))),
+          for f, words in (("low80", word("9 in 10 above")), ("mid", word("middle")),
+                           ("high80", word("9 in 10 below")))),
     ]  # fmt: skip
     return [
         {"mark": {"type": "area", "style": "band80", "opacity": 0.22},

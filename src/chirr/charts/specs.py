@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from chirr.says import said, word
+
 Spec = dict[str, Any]
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
@@ -63,10 +65,10 @@ def band_over_days(
         return {"field": field, "type": "quantitative", "title": unit, "scale": scale}
 
     tip = [
-        {"field": "day", "type": "temporal", "title": "day", "format": "%-d %b %Y"},
-        {"field": "low80", "type": "quantitative", "title": "9 in 10 above", "format": ",.3~r"},
-        {"field": "mid", "type": "quantitative", "title": "middle", "format": ",.3~r"},
-        {"field": "high80", "type": "quantitative", "title": "9 in 10 below", "format": ",.3~r"},
+        {"field": "day", "type": "temporal", "title": word("day"), "format": "%-d %b %Y"},
+        {"field": "low80", "type": "quantitative", "title": word("9 in 10 above"), "format": ",.3~r"},
+        {"field": "mid", "type": "quantitative", "title": word("middle"), "format": ",.3~r"},
+        {"field": "high80", "type": "quantitative", "title": word("9 in 10 below"), "format": ",.3~r"},
     ]
     layers: list[Spec] = [
         {
@@ -116,14 +118,14 @@ def band_over_days(
                     "x": x,
                     "y": y("value"),
                     "tooltip": [
-                        {"field": "day", "type": "temporal", "title": "day", "format": "%-d %b %Y"},
-                        {"field": "value", "type": "quantitative", "title": "found", "format": ",.3~r"},
-                        {"field": "what", "type": "nominal", "title": "by"},
+                        {"field": "day", "type": "temporal", "title": word("day"), "format": "%-d %b %Y"},
+                        {"field": "value", "type": "quantitative", "title": word("found"), "format": ",.3~r"},
+                        {"field": "what", "type": "nominal", "title": word("by")},
                     ],
                 },
             }
         )
-    spec = _base(values, f"{title}: middle and bands over the days to come")
+    spec = _base(values, said("{title}: middle and bands over the days to come", title=title))
     return {**spec, "layer": layers}
 
 

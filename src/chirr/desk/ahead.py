@@ -12,6 +12,7 @@ from chirr.charts import specs
 from chirr.desk import clock
 from chirr.desk.belief import DAYS, DRAWS, Foresight, as_beliefs, foresee, foresight, remarks
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
+from chirr.desk.spoken import chance_in_words, day_words, figure, say, term
 from chirr.engine.colony.ahead import quantiles
 
 SAFE = 0.9
@@ -98,7 +99,7 @@ def ahead_view(days: int = DAYS) -> AheadView:
     dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=i)).date() for i in range(days + 1)]
     names = tuple(c.name for c in f.classes)
     charts = tuple(
-        _stock_chart(f"{unit}-{k}", f"{name}, {unit}", unit, dates, q[k])
+        _stock_chart(f"{unit}-{k}", f"{name}, {term('unit', unit)}", term("unit", unit), dates, q[k])
         for unit, q in (
             ("crickets", quantiles(f.ahead.stock.crickets[:, : days + 1])),
             ("kg", quantiles(f.ahead.stock.kg[:, : days + 1])),
@@ -130,9 +131,9 @@ def band_chart(
         key=key,
         title=title,
         spec=specs.band_over_days(days, q, title=title, unit=unit, facts=facts, log=log),
-        columns=("day", "middle", "8 chances in 10 between", "and"),
-        rows=tuple((days[i], f"{q[i][3]:,.4g}", f"{q[i][1]:,.4g}", f"{q[i][5]:,.4g}") for i in range(0, len(days), 7)),
-        note="Line: the middle. Dark band: five chances in ten. Light band: eight chances in ten.",
+        columns=(say("day"), say("middle"), say("8 chances in 10 between"), say("and")),
+        rows=tuple((days[i], *(figure(q[i][k], ",.4g") for k in (3, 1, 5))) for i in range(0, len(days), 7)),
+        note=say("Line: the middle. Dark band: five chances in ten. Light band: eight chances in ten."),
     )
 
 
@@ -147,21 +148,29 @@ def promise(amount: float, unit: str, size_class: str, day: date, *, or_larger: 
     f = foresight()
     names = [c.name for c in f.classes]
     if size_class not in names:
-        raise ValueError(f"There is no size class {size_class!r}; this farm has {', '.join(names)}.")
+        raise ValueError(
+            say("There is no size class '{name}'; this farm has {names}.", name=size_class, names=", ".join(names))
+        )
     if unit not in ("crickets", "kg"):
-        raise ValueError(f"Ask in crickets or in kg, not in {unit!r}.")
+        raise ValueError(say("Ask in crickets or in kg, not in '{unit}'.", unit=unit))
     if not amount > 0:
-        raise ValueError("Ask for more than nothing.")
+        raise ValueError(say("Ask for more than nothing."))
     ahead = (day - clock.local(f.as_of).date()).days
     if not 0 <= ahead <= f.days:
-        raise ValueError(f"The weeks ahead reach {f.days} days from today; {day:%-d %b %Y} lies outside them.")
+        then = day_words(day, weekday_too=False, year=True)
+        raise ValueError(
+            say("The weeks ahead reach {days} days from today; {day} lies outside them.", days=f.days, day=then)
+        )
     k = names.index(size_class)
     draws = (f.ahead.stock.crickets if unit == "crickets" else f.ahead.stock.kg)[k:, ahead]
     there = draws.sum(axis=0) if or_larger else draws[0]
     chance = float((there >= amount).mean())
     safe = float(np.quantile(there, 1 - SAFE))
-    what = f"{amount:,.10g} {unit} of {size_class}" + (" or larger" if or_larger and k < len(names) - 1 else "")
-    shown = f"{safe:,.0f}" if unit == "crickets" else f"{safe:,.3g}"
+    parts = {
+        "amount": figure(amount, ",.10g"), "unit": term("unit", unit), "size": size_class, "day": day_words(day),
+        "chance": chance_in_words(chance), "safe": figure(safe, ",.0f" if unit == "crickets" else ",.3g"),
+    }  # fmt: skip
+    larger = or_larger and k < len(names) - 1
     return Promise(
         amount=amount,
         unit=unit,
@@ -169,15 +178,10 @@ def promise(amount: float, unit: str, size_class: str, day: date, *, or_larger: 
         day=day.isoformat(),
         chance=chance,
         there=Band(q=tuple(quantiles(there).tolist())),
-        says=f"{what} on {day:%a %-d %b}: {_chance(chance)}. With nine chances in ten: {shown} {unit}.",
+        says=say(
+            "{amount} {unit} of {size} or larger on {day}: {chance}. With nine chances in ten: {safe} {unit}.", **parts
+        )
+        if larger
+        else say("{amount} {unit} of {size} on {day}: {chance}. With nine chances in ten: {safe} {unit}.", **parts),
         safe_amount=safe,
     )
-
-
-def _chance(chance: float) -> str:
-    """A chance in words; draws are finite, so it never says never or always."""
-    if chance < 0.01:
-        return "less than 1 chance in 100"
-    if chance > 0.99:
-        return "more than 99 chances in 100"
-    return f"{round(100 * chance)} chances in 100"

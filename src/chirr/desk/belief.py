@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -22,6 +23,7 @@ from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
+from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
 from chirr.engine.colony.belief import Belief, believe
@@ -286,31 +288,47 @@ def remarks(f: Foresight) -> tuple[str, ...]:
     out = []
     if len(facts.what) == 0:
         out.append(
-            "No count, weighing or hatch is in the book yet: every figure rests on published values alone,"
-            " so the bands are wide."
+            say(
+                "No count, weighing or hatch is in the book yet: every figure rests on published values alone,"
+                " so the bands are wide."
+            )
         )
     else:
-        kinds = [
-            ("hatch", "hatches", (facts.what == 5).sum()),
-            ("count", "counts", np.isin(facts.what, (0, 3, 4)).sum()),
-            ("weighing", "weighings", (facts.what == 1).sum()),
-            ("harvest", "harvests", (facts.what == 2).sum()),
+        kinds: list[tuple[int, Callable[[int], str]]] = [
+            (int((facts.what == 5).sum()), lambda n: say_n("{n} hatch", "{n} hatches", n)),
+            (int(np.isin(facts.what, (0, 3, 4)).sum()), lambda n: say_n("{n} count", "{n} counts", n)),
+            (int((facts.what == 1).sum()), lambda n: say_n("{n} weighing", "{n} weighings", n)),
+            (int((facts.what == 2).sum()), lambda n: say_n("{n} harvest", "{n} harvests", n)),
         ]
-        said = ", ".join(f"{n} {one if n == 1 else many}" for one, many, n in kinds if n)
-        out.append(f"Published values, corrected by {said} of this farm.")
+        told = ", ".join(words(n) for n, words in kinds if n)
+        out.append(say("Published values, corrected by {facts} of this farm.", facts=told))
     if not f.gathered.measured:
         out.append(
-            "No temperature was measured in the last fortnight: the rooms are taken at their set points,"
-            " give or take 1.2 °C."
+            say(
+                "No temperature was measured in the last fortnight: the rooms are taken at their set points,"
+                " give or take 1.2 °C."
+            )
         )
     odd = [o for o in f.belief.odd if o.entry]
     if odd:
-        many = f"{len(odd)} facts do" if len(odd) > 1 else "One fact does"
-        out.append(f"{many} not go with the others and count for little.")
+        out.append(
+            say_n(
+                "One fact does not go with the others and count for little.",
+                "{n} facts do not go with the others and count for little.",
+                len(odd),
+            )
+        )
     if f.standing.misfits:
-        n = len(f.standing.misfits)
-        out.append(f"{n} entr{'ies' if n > 1 else 'y'} of the book contradict{'' if n > 1 else 's'} others: left out.")
-    out.append("Nothing sold, harvested or split from today on is taken off, and no tray laid from today on is added.")
+        out.append(
+            say_n(
+                "{n} entry of the book contradicts others: left out.",
+                "{n} entries of the book contradict others: left out.",
+                len(f.standing.misfits),
+            )
+        )
+    out.append(
+        say("Nothing sold, harvested or split from today on is taken off, and no tray laid from today on is added.")
+    )
     return tuple(out)
 
 
@@ -318,9 +336,12 @@ def odd_entries() -> dict[str, str]:
     """Entries that count for little or nothing, each with why: far from what all others say, or contradicting them."""
     f = foresight()
     far = {
-        o.entry: f"It lies {abs(o.spreads):.0f} usual errors {'above' if o.spreads > 0 else 'below'} what all other"
-        " facts say, so it counts for little."
+        o.entry: say(
+            "It lies {n:.0f} usual errors above what all other facts say, so it counts for little.", n=o.spreads
+        )
+        if o.spreads > 0
+        else say("It lies {n:.0f} usual errors below what all other facts say, so it counts for little.", n=-o.spreads)
         for o in f.belief.odd
         if o.entry
     }
-    return far | dict.fromkeys(f.standing.misfits, "It contradicts other entries, so it is left out.")
+    return far | dict.fromkeys(f.standing.misfits, say("It contradicts other entries, so it is left out."))

@@ -13,6 +13,7 @@ from chirr.charts.laying import eggs_by_age
 from chirr.desk.belief import Foresight, band, foresight
 from chirr.desk.laying import trays_in_a_bin
 from chirr.desk.shapes import Band, Chart
+from chirr.desk.spoken import day_words, figure, say, say_n
 from chirr.engine.biology.species import Species, species
 from chirr.engine.colony.ahead import quantiles
 from chirr.engine.colony.clocks import ADULT, EGG, NYMPH
@@ -163,47 +164,76 @@ class _Scene:
     def _says(self, b: BreedersAhead, back: Replacement, successors: tuple[Successor, ...]) -> tuple[str, ...]:
         spent, renew = self._band(b.spent_day), self._band(b.renew_day)
         fresh = self._about(renew, "from")
-        out = [f"Eggs fall below half of their peak {self._about(spent)}; a fresh lot in its bin gives more {fresh}."]
+        out = [
+            say(
+                "Eggs fall below half of their peak {when}; a fresh lot in its bin gives more {fresh}.",
+                when=self._about(spent), fresh=fresh,
+            )
+        ]  # fmt: skip
         hatched, laid = self._band(back.hatched), self._band(back.laid)
         if hatched.mid > self.f.as_of:
             out.append(
-                f"For laying without a gap, its followers must hatch {self._about(hatched, 'by')},"
-                f" from trays laid {self._about(laid, 'by')}; to be nine in ten sure, {self._day(laid.low)}."
-            )
+                say(
+                    "For laying without a gap, its followers must hatch {hatch}, from trays laid {laid}; to be nine in"
+                    " ten sure, {sure}.",
+                    hatch=self._about(hatched, "by"), laid=self._about(laid, "by"), sure=self._day(laid.low),
+                )
+            )  # fmt: skip
         else:
             adult = self._band(back.adult)
-            verb = "should have been" if adult.mid < self.f.as_of else "must be"
+            days = {"mid": self._day(adult.mid), "low": self._day(adult.low), "high": self._day(adult.high)}
             out.append(
-                f"Its followers {verb} adult by about {self._day(adult.mid)} ({self._day(adult.low)} to"
-                f" {self._day(adult.high)}): only crickets that have hatched already can be."
+                say(
+                    "Its followers should have been adult by about {mid} ({low} to {high}): only crickets that have"
+                    " hatched already can be.",
+                    **days,
+                )
+                if adult.mid < self.f.as_of
+                else say(
+                    "Its followers must be adult by about {mid} ({low} to {high}): only crickets that have hatched"
+                    " already can be.",
+                    **days,
+                )
             )
         best = _best(successors)
         if best is None:
             gap = float(np.median(np.maximum(-back.laid, 0.0)))
-            says = "No growing lot could follow it"
-            out.append(says + (f": a tray laid today leaves a gap of about {gap:.0f} days." if gap >= 1 else "."))
+            out.append(
+                say("No growing lot could follow it: a tray laid today leaves a gap of about {gap:.0f} days.", gap=gap)
+                if gap >= 1
+                else say("No growing lot could follow it.")
+            )
         elif best.in_time >= 0.5:
             out.append(
-                f"Hold back breeders from lot {best.lot}: it would lay {self._about(best.lays, 'from')},"
-                f" {round(100 * best.in_time)} chances in 100 in time."
-            )
+                say(
+                    "Hold back breeders from lot {lot}: it would lay {when}, {n} chances in 100 in time.",
+                    lot=best.lot, when=self._about(best.lays, "from"), n=round(100 * best.in_time),
+                )
+            )  # fmt: skip
         else:
             gap = (best.lays.mid - self._band(b.retire_day).mid) / 86400
             out.append(
-                f"No lot is in time: the next, {best.lot}, would lay {self._about(best.lays, 'from')}, a gap of about"
-                f" {gap:.0f} days. Keep these breeders longer, or buy some in."
-            )
+                say(
+                    "No lot is in time: the next, {lot}, would lay {when}, a gap of about {gap:.0f} days. Keep these"
+                    " breeders longer, or buy some in.",
+                    lot=best.lot, when=self._about(best.lays, "from"), gap=gap,
+                )
+            )  # fmt: skip
         return tuple(out)
 
     def _about(self, when: Band, word: str = "") -> str:
         """A time as a day with its band; what is past is said to be past."""
         if when.high < self.f.as_of:
-            return "since about " + self._day(when.mid)
-        first = f"{word} about {self._day(when.mid)}".strip()
-        return f"{first} ({self._day(when.low)} to {self._day(when.high)})"
+            return say("since about {day}", day=self._day(when.mid))
+        days = {"mid": self._day(when.mid), "low": self._day(when.low), "high": self._day(when.high)}
+        if word == "by":
+            return say("by about {mid} ({low} to {high})", **days)
+        return (
+            say("from about {mid} ({low} to {high})", **days) if word else say("about {mid} ({low} to {high})", **days)
+        )
 
     def _day(self, at: float) -> str:
-        return f"{datetime.fromtimestamp(at, self.tz):%-d %b}"
+        return day_words(datetime.fromtimestamp(at, self.tz), weekday_too=False)
 
     def _temperature(self, lot: int) -> np.ndarray:
         """Hourly temperature of the last weeks where a lot stands now, up to this hour [degC]."""
@@ -229,12 +259,16 @@ class _Scene:
             return None
         last = datetime.fromisoformat(names[int(cold[-1])])
         back = last + timedelta(days=days.value)
-        many = f"{cold.size} nights were" if cold.size > 1 else "One night was"
-        return (
-            f"{many} cold here, the last on {last:%-d %b} with {means[cold[-1]]:.1f} °C. Growers see mating stop with"
-            f" nights near 18 °C and laying come back about two weeks later (common practice): until about"
-            f" {back:%-d %b} count on fewer eggs than these figures say, and then on a surge."
-        )
+        return say_n(
+            "One night was cold here, the last on {last} with {mean:.1f} °C. Growers see mating stop with"
+            " nights near 18 °C and laying come back about two weeks later (common practice): until about"
+            " {back} count on fewer eggs than these figures say, and then on a surge.",
+            "{n} nights were cold here, the last on {last} with {mean:.1f} °C. Growers see mating stop with"
+            " nights near 18 °C and laying come back about two weeks later (common practice): until about"
+            " {back} count on fewer eggs than these figures say, and then on a surge.",
+            int(cold.size), last=day_words(last, weekday_too=False), mean=float(means[cold[-1]]),
+            back=day_words(back, weekday_too=False),
+        )  # fmt: skip
 
 
 def _best(successors: tuple[Successor, ...]) -> Successor | None:
@@ -251,12 +285,14 @@ def _chart(lot: str, b: BreedersAhead, age: float, per_day: float) -> Chart:
     shown = [k for k in range(0, len(b.ages), step) if b.ages[k] <= SHOWN_TO_AGE]
     rows = [(float(b.ages[k]), q.tolist()) for k, q in zip(shown, quantiles(b.eggs_at_age[shown]), strict=True)]
     retire = np.quantile(b.retire_day, (0.1, 0.5, 0.9)) * per_day + age
-    title = f"Lot {lot}: eggs a day by age"
+    title = say("Lot {lot}: eggs a day by age", lot=lot)
     return Chart(
         key=f"breeders-{lot}", title=title,
         spec=eggs_by_age(rows, title=title, age_now=age, retire=(float(retire[0]), float(retire[1]), float(retire[2]))),
-        columns=("days as adults", "middle", "8 chances in 10 between", "and"),
-        rows=tuple((f"{a:.0f}", f"{q[3]:,.0f}", f"{q[1]:,.0f}", f"{q[5]:,.0f}") for a, q in rows[::5]),
-        note="Eggs that its females would lay into trays that never fill, deaths counted in. Shaded: when to retire it,"
-        " eight chances in ten.",
+        columns=(say("days as adults"), say("middle"), say("8 chances in 10 between"), say("and")),
+        rows=tuple((f"{a:.0f}", figure(q[3]), figure(q[1]), figure(q[5])) for a, q in rows[::5]),
+        note=say(
+            "Eggs that its females would lay into trays that never fill, deaths counted in. Shaded: when to retire it,"
+            " eight chances in ten."
+        ),
     )  # fmt: skip

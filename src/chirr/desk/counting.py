@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
+from chirr.desk.spoken import say, say_n
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -88,7 +90,7 @@ def upright(file: str | Path | bytes, name: str = "") -> NDArray[np.uint8]:
     Raises CannotCount, in one sentence, for anything that is not one still JPEG, PNG, WebP or HEIC picture of
     sensible size.
     """
-    name = name or (Path(file).name if not isinstance(file, bytes) else "the picture")
+    name = name or (Path(file).name if not isinstance(file, bytes) else say("the picture"))
     Image, ImageOps = _pillow()
     data = _bytes(file, name)
     try:
@@ -102,9 +104,13 @@ def upright(file: str | Path | bytes, name: str = "") -> NDArray[np.uint8]:
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise CannotCount(_too_large(name)) from error
     except Image.UnidentifiedImageError as error:
-        raise CannotCount(f"{name} is not a picture that can be read; give a JPEG, PNG, WebP or HEIC file.") from error
+        raise CannotCount(
+            say("{name} is not a picture that can be read; give a JPEG, PNG, WebP or HEIC file.", name=name)
+        ) from error
     except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise CannotCount(f"{name} is damaged or cut short; take it from the phone or camera again.") from error
+        raise CannotCount(
+            say("{name} is damaged or cut short; take it from the phone or camera again.", name=name)
+        ) from error
     return _as_rgb(image)
 
 
@@ -114,7 +120,7 @@ def _pillow() -> tuple[Any, Any]:
         from PIL import Image, ImageOps
     except ImportError as error:
         raise CannotCount(
-            "Counting on photographs is not installed here; add it with: pip install 'chirr[vision]'."
+            say("Counting on photographs is not installed here; add it with: pip install 'chirr[vision]'.")
         ) from error
     return Image, ImageOps
 
@@ -137,26 +143,28 @@ def _bytes(file: str | Path | bytes, name: str) -> bytes:
     else:
         path = Path(file)
         if path.is_dir():
-            raise CannotCount(f"{name} is a folder; give the pictures in it.")
+            raise CannotCount(say("{name} is a folder; give the pictures in it.", name=name))
         try:
             if path.stat().st_size > MOST_BYTES:
                 raise CannotCount(_too_large(name))
             data = path.read_bytes()
         except FileNotFoundError as error:
-            raise CannotCount(f"There is no file {file}.") from error
+            raise CannotCount(say("There is no file {file}.", file=file)) from error
         except OSError as error:
-            raise CannotCount(f"{file} cannot be read ({error.strerror}).") from error
+            raise CannotCount(say("{file} cannot be read ({strerror}).", file=file, strerror=error.strerror)) from error
     if not data:
-        raise CannotCount(f"{name} is empty.")
+        raise CannotCount(say("{name} is empty.", name=name))
     if len(data) > MOST_BYTES:
         raise CannotCount(_too_large(name))
     return data
 
 
 def _too_large(name: str) -> str:
-    return (
-        f"{name} is too large to count on; give a plain photograph of up to {MOST_MEGAPIXELS} megapixels, "
-        "not a panorama."
+    return say(
+        "{name} is too large to count on; give a plain photograph of up to {MOST_MEGAPIXELS} "
+        "megapixels, not a panorama.",
+        name=name,
+        MOST_MEGAPIXELS=MOST_MEGAPIXELS,
     )
 
 
@@ -164,9 +172,16 @@ def _sensible(image: Any, name: str) -> None:
     if image.width * image.height > MOST_MEGAPIXELS * 1e6:
         raise CannotCount(_too_large(name))
     if min(image.size) < 24:
-        raise CannotCount(f"{name} is only {image.width} by {image.height} pixels, too small to see anything in.")
+        raise CannotCount(
+            say(
+                "{name} is only {width} by {height} pixels, too small to see anything in.",
+                name=name,
+                width=image.width,
+                height=image.height,
+            )
+        )
     if image.format in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1:
-        raise CannotCount(f"{name} is an animation; give one still picture.")
+        raise CannotCount(say("{name} is an animation; give one still picture.", name=name))
 
 
 def _as_rgb(image: Any) -> NDArray[np.uint8]:
@@ -321,10 +336,17 @@ def _sampled(ask: Any, *, plan: bool = True) -> SampleAnswer:
     except sample.CannotTell as error:
         raise CannotCount(str(error)) from error
     low, high = round(found.low), round(found.high)
-    says = f"About {found.total:,.0f}; between {low:,} and {high:,} in nine cases of ten."
+    says = say("About {n:,.0f}; between {low:,} and {high:,} in nine cases of ten.", n=found.total, low=low, high=high)
     if more is not None:
-        again = "1 more sample" if more == 1 else f"{more:,} more samples"
-        says += f" To know it to 10 %, take {again} like these." if more else " That is within 10 % already."
+        says += " " + (
+            say_n(
+                "To know it to 10 %, take {n:,} more sample like these.",
+                "To know it to 10 %, take {n:,} more samples like these.",
+                more,
+            )
+            if more
+            else say("That is within 10 % already.")
+        )
     cv = round(found.cv, 4) if found.total > 0 else 0.0
     return SampleAnswer(
         count=round(found.total, 1),

@@ -22,6 +22,7 @@ from uuid_utils.compat import uuid4
 from chirr.book import actions
 from chirr.book.models import DevicePersonRow, DeviceRow, PersonRow, PinRow
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say, say_n
 from chirr.records import Person
 
 WRONG_PINS = 5
@@ -111,7 +112,7 @@ def rename(device_id: str, name: str, *, actor: Person) -> None:
     actions.allow(actor, "owner")
     name = " ".join(name.split())
     if not name or len(name) > 60:
-        raise FormFaults({"name": "Give a name of up to 60 letters."})
+        raise FormFaults({"name": say("Give a name of up to 60 letters.")})
     DeviceRow.objects.filter(id=device_id).update(name=name)
 
 
@@ -123,7 +124,7 @@ def end(device_id: str, *, actor: Person, now: int) -> str:
     actions.allow(actor, "owner")
     row = by_id(device_id)
     if row is None:
-        raise LookupError("There is no such device, or it has been ended already.")
+        raise LookupError(say("There is no such device, or it has been ended already."))
     with transaction.atomic():
         DeviceRow.objects.filter(id=device_id).update(ended_at=now)
         DevicePersonRow.objects.filter(device_id=device_id).delete()
@@ -164,11 +165,11 @@ def set_pin(user: Any, person: Person, password: str, pin: str, again: str) -> N
     """Give oneself a PIN, knowing one's password. Raises FormFaults."""
     faults = {}
     if not user.check_password(password):
-        faults["pin_password"] = "This is not your present password."  # noqa: S105 - a sentence
+        faults["pin_password"] = say("This is not your present password.")  # noqa: S105 - a sentence
     if why := _poor(pin):
         faults["pin"] = why
     elif pin != again:
-        faults["pin_again"] = "The two PINs differ. Type the same one twice."
+        faults["pin_again"] = say("The two PINs differ. Type the same one twice.")
     if faults:
         raise FormFaults(faults)
     PinRow.objects.update_or_create(person_id=person.person, defaults={"pin": make_password(_peppered(pin))})
@@ -196,7 +197,7 @@ def come_in(device: DeviceRow, name: str, pin: str) -> Any:
 
     Raises PinRefused.
     """
-    password = f"On this device {name} can only come in with the password."
+    password = say("On this device {name} can only come in with the password.", name=name)
     with transaction.atomic():
         tried = _able(device).filter(person_id=name).update(wrong=F("wrong") + 1)
     if not tried:
@@ -206,8 +207,15 @@ def come_in(device: DeviceRow, name: str, pin: str) -> Any:
     if not check_password(_peppered(pin), kept):
         left = WRONG_PINS - (here.values_list("wrong", flat=True).first() or WRONG_PINS)
         if left <= 0:
-            raise PinRefused(f"Wrong {WRONG_PINS} times. {password}")
-        raise PinRefused(f"That is not the PIN of {name}. {left} more {'try' if left == 1 else 'tries'}.")
+            raise PinRefused(say("Wrong {n} times. {password}", n=WRONG_PINS, password=password))
+        raise PinRefused(
+            say_n(
+                "That is not the PIN of {name}. {n} more try.",
+                "That is not the PIN of {name}. {n} more tries.",
+                left,
+                name=name,
+            )
+        )
     here.update(wrong=0)
     return PersonRow.objects.select_related("user").get(name=name).user
 
@@ -228,10 +236,10 @@ def _able(device: DeviceRow) -> Any:
 def _poor(pin: str) -> str:
     low, high = PIN_DIGITS
     if not (pin.isascii() and pin.isdigit() and low <= len(pin) <= high):
-        return f"A PIN has {low} to {high} digits."
+        return say("A PIN has {low} to {high} digits.", low=low, high=high)
     steps = {int(b) - int(a) for a, b in pairwise(pin)}
     if steps in ({0}, {1}, {-1}):
-        return "One digit over and over, or a row such as 1234, is tried first. Choose another."
+        return say("One digit over and over, or a row such as 1234, is tried first. Choose another.")
     return ""
 
 

@@ -14,6 +14,7 @@ from django.db import transaction
 from chirr.book import actions, ledger, shelf
 from chirr.desk import people
 from chirr.desk.forms import FormFaults, Sheet
+from chirr.desk.spoken import again, say
 from chirr.engine.biology.growth import mass_of_length_mg
 from chirr.engine.biology.species import species as animal
 from chirr.records import (
@@ -29,10 +30,17 @@ from chirr.records import (
     SizeClass,
     TrayType,
 )  # fmt: skip
+from chirr.says import word
 
 SPECIES_NAMES: dict[str, str] = dict(
-    zip(SPECIES, ("House cricket", "Banded cricket", "Two-spotted cricket"), strict=True)
+    zip(SPECIES, (word("House cricket"), word("Banded cricket"), word("Two-spotted cricket")), strict=True)
 )
+KINDS = {"room": word("room"), "bin": word("bin"), "tray_type": word("tray type"), "person": word("person")}
+NAMING = {
+    "room": (word("Give the room a name."), word("There is a room {name} already.")),
+    "bin": (word("Give the bin a name."), word("There is a bin {name} already.")),
+    "tray_type": (word("Give the tray type a name."), word("There is a tray type {name} already.")),
+}
 MOST_ROOMS = 12
 PRICES = ("price_per_kg", "feed_price_per_kg", "bin_day_cost")
 """Keys of the farm card for what a kilogram of crickets sells for, what one of feed costs, and what a bin costs in a
@@ -93,7 +101,7 @@ def _named(things: Iterable[_Thing], field: str, name: str) -> _Thing:
     for thing in things:
         if getattr(thing, field) == name:
             return thing
-    raise LookupError(f"The farm has no {field.replace('_', ' ')} {name}.")
+    raise LookupError(say("The farm has no {kind} {name}.", kind=again(KINDS[field]), name=name))
 
 
 def choices() -> Choices:
@@ -167,14 +175,16 @@ def save_card(values: Mapping[str, str], *, actor: Person) -> None:
 
 
 def _card(sheet: Sheet) -> FarmCard:
-    name = sheet.text("name", "Give the farm a name.")
-    species = sheet.choice("species", SPECIES, "Choose the species.")
-    zone = sheet.text("timezone", "Choose the time zone, such as Europe/Lisbon.")
+    name = sheet.text("name", say("Give the farm a name."))
+    species = sheet.choice("species", SPECIES, say("Choose the species."))
+    zone = sheet.text("timezone", say("Choose the time zone, such as Europe/Lisbon."))
     if zone and zone not in zones():
-        sheet.faults["timezone"] = f"“{zone}” is not a time zone. Choose one from the list, such as Europe/Lisbon."
-    currency = (sheet.text("currency", "Give the currency, such as EUR.") or "").upper()
+        sheet.faults["timezone"] = say(
+            "“{zone}” is not a time zone. Choose one from the list, such as Europe/Lisbon.", zone=zone
+        )
+    currency = (sheet.text("currency", say("Give the currency, such as EUR.")) or "").upper()
     if currency and not (len(currency) == 3 and currency.isascii() and currency.isalpha()):
-        sheet.faults["currency"] = "Write the currency as three letters, such as EUR."
+        sheet.faults["currency"] = say("Write the currency as three letters, such as EUR.")
     wage = sheet.number("wage_per_hour", 0, 100_000)
     cycles = sheet.whole("substrate_cycles", 1, 20)
     swap, feed = days_from(sheet, "swap"), days_from(sheet, "feed")
@@ -189,7 +199,7 @@ def days_from(sheet: Sheet, stem: str) -> Days:
     if sheet.values.get(f"{stem}_by") == "weekdays":
         ticked = tuple(d for d in WEEKDAYS if sheet.values.get(f"{stem}_{d}"))
         if not ticked:
-            sheet.faults[f"{stem}_by"] = "Tick at least one weekday."
+            sheet.faults[f"{stem}_by"] = say("Tick at least one weekday.")
         return ticked
     return sheet.whole(f"{stem}_every", 1, 60) or 3
 
@@ -202,7 +212,7 @@ def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
     sheet = Sheet(values)
     old = card()
     if old is None:
-        raise LookupError("There is no farm yet.")
+        raise LookupError(say("There is no farm yet."))
     classes: list[SizeClass] = []
     for i in range(1, 21):
         name, from_mg = sheet.text(f"name_{i}"), sheet.number(f"from_mg_{i}", 0, 10_000)
@@ -214,13 +224,13 @@ def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
         if name is None and from_mg is None:
             continue
         if name is None:
-            sheet.faults.setdefault(f"name_{i}", "Give this size class a name.")
+            sheet.faults.setdefault(f"name_{i}", say("Give this size class a name."))
         elif from_mg is None:
-            sheet.faults.setdefault(f"from_mg_{i}", "Say from which mass or length it begins.")
+            sheet.faults.setdefault(f"from_mg_{i}", say("Say from which mass or length it begins."))
         elif any(c.name == name for c in classes):
-            sheet.faults[f"name_{i}"] = f"There are two classes called {name}."
+            sheet.faults[f"name_{i}"] = say("There are two classes called {name}.", name=name)
         elif any(c.from_mg == from_mg for c in classes):
-            sheet.faults[f"from_mg_{i}"] = "Another class begins at this size already."
+            sheet.faults[f"from_mg_{i}"] = say("Another class begins at this size already.")
         else:
             before = next((c.extra for c in old.size_classes if c.name == name), {})
             kept = {k: v for k, v in before.items() if k != "from_mm"}
@@ -235,7 +245,7 @@ def save_room(values: Mapping[str, str], *, actor: Person, old: str | None = Non
     """Add a room, or change the set points of the room called `old`. Returns its name."""
     sheet = Sheet(values)
     name = old or _new_name(sheet, "room", [r.room for r in rooms()])
-    temperature = sheet.number("set_temperature_c", 5, 45, "Give the temperature it is set to.")
+    temperature = sheet.number("set_temperature_c", 5, 45, say("Give the temperature it is set to."))
     humidity = sheet.number("set_humidity_pct", 0, 100)
     sheet.done()
     extra = room(old).extra if old else {}
@@ -252,16 +262,16 @@ def save_bin(values: Mapping[str, str], *, actor: Person, old: str | None = None
     before = bin_(old) if old else None
     name = old or _new_name(sheet, "bin", [b.bin for b in bins()])
     stands = before if before is not None and has_entries(name) else None
-    where = sheet.choice("room", [r.room for r in rooms()], "Choose the room.") if stands is None else stands.room
-    stack = sheet.whole("stack", 1, 200, "Give the stack.") if stands is None else stands.stack
-    level = sheet.whole("level", 1, 30, "Give the level, 1 being the lowest.") if stands is None else stands.level
-    duty = sheet.choice("duty", DUTIES, "Choose what the bin is for.")
-    floor = sheet.number("floor_cm2", 50, 200_000, "Give the floor's surface.")
+    where = sheet.choice("room", [r.room for r in rooms()], say("Choose the room.")) if stands is None else stands.room
+    stack = sheet.whole("stack", 1, 200, say("Give the stack.")) if stands is None else stands.stack
+    level = sheet.whole("level", 1, 30, say("Give the level, 1 being the lowest.")) if stands is None else stands.level
+    duty = sheet.choice("duty", DUTIES, say("Choose what the bin is for."))
+    floor = sheet.number("floor_cm2", 50, 200_000, say("Give the floor's surface."))
     hides = sheet.number("hides_cm2", 0, 2_000_000)
     sheet.done()
     taken = next((b for b in bins() if b.bin != name and (b.room, b.stack, b.level) == (where, stack, level)), None)
     if taken is not None and stands is None:
-        raise FormFaults({"level": f"Bin {taken.bin} stands there already."})
+        raise FormFaults({"level": say("Bin {bin} stands there already.", bin=taken.bin)})
     actions.set_bin(
         Bin(bin=name, room=where or "", stack=stack or 1, level=level or 1, duty=duty or DUTIES[0],
             floor_cm2=floor or 0.0, hides_cm2=hides or 0.0, extra=before.extra if before else {}),
@@ -282,9 +292,9 @@ def save_tray_type(values: Mapping[str, str], *, actor: Person, old: str | None 
     """Add a tray type or change the sizes of the one called `old`."""
     sheet = Sheet(values)
     name = old or _new_name(sheet, "tray_type", [t.tray_type for t in tray_types()])
-    length = sheet.number("length_cm", 1, 300, "Give the length.")
-    width = sheet.number("width_cm", 1, 300, "Give the width.")
-    depth = sheet.number("depth_cm", 0.5, 100, "Give the depth.")
+    length = sheet.number("length_cm", 1, 300, say("Give the length."))
+    width = sheet.number("width_cm", 1, 300, say("Give the width."))
+    depth = sheet.number("depth_cm", 0.5, 100, say("Give the depth."))
     clear = sheet.number("clear_side_cm", 0, 300)
     sheet.done()
     extra = tray_type(old).extra if old else {}
@@ -298,12 +308,12 @@ def save_tray_type(values: Mapping[str, str], *, actor: Person, old: str | None 
 
 
 def _new_name(sheet: Sheet, field: str, taken: Sequence[str]) -> str:
-    word = field.replace("_", " ")
-    name = sheet.text(field, f"Give the {word} a name.")
+    ask, taken_already = NAMING[field]
+    name = sheet.text(field, ask)
     if name and name in taken:
-        sheet.faults[field] = f"There is a {word} {name} already."
+        sheet.faults[field] = say(taken_already, name=name)
     if name and "/" in name:
-        sheet.faults[field] = "Leave the stroke (/) out of the name: it separates room, stack and level."
+        sheet.faults[field] = say("Leave the stroke (/) out of the name: it separates room, stack and level.")
     return name or ""
 
 
@@ -327,25 +337,25 @@ def plan_from_form(values: Mapping[str, str]) -> tuple[FarmFolder, dict[str, str
         name = sheet.text(f"room_{i}")
         if name is None:
             continue
-        temperature = sheet.number(f"temperature_{i}", 5, 45, "Give the temperature it is set to.")
-        stacks = sheet.whole(f"stacks_{i}", 1, 40, "Give the number of stacks.")
-        levels = sheet.whole(f"levels_{i}", 1, 12, "Give the number of levels.")
-        duty = sheet.choice(f"duty_{i}", DUTIES, "Choose what its bins are for.") or DUTIES[0]
+        temperature = sheet.number(f"temperature_{i}", 5, 45, say("Give the temperature it is set to."))
+        stacks = sheet.whole(f"stacks_{i}", 1, 40, say("Give the number of stacks."))
+        levels = sheet.whole(f"levels_{i}", 1, 12, say("Give the number of levels."))
+        duty = sheet.choice(f"duty_{i}", DUTIES, say("Choose what its bins are for.")) or DUTIES[0]
         if "/" in name or any(r.room == name for r in places):
-            sheet.faults[f"room_{i}"] = "Give each room a name of its own, without a stroke (/)."
+            sheet.faults[f"room_{i}"] = say("Give each room a name of its own, without a stroke (/).")
             continue
         initial = _initial(name, {b.bin.rstrip(string.digits + "-") for b in vessels})
         places.append(Room(room=name, set_temperature_c=temperature or 0.0))
         floor, hides = surfaces.get(duty, (None, None))
         if floor is None:
-            sheet.faults.setdefault(f"floor_{duty}", "Give the floor surface of a bin for this duty.")
+            sheet.faults.setdefault(f"floor_{duty}", say("Give the floor surface of a bin for this duty."))
         vessels += [
             Bin(bin=f"{initial}{s}-{lv}", room=name, stack=s, level=lv, duty=duty, floor_cm2=floor or 0.0,
                 hides_cm2=hides or 0.0)
             for s in range(1, min(stacks or 0, 40) + 1) for lv in range(1, min(levels or 0, 12) + 1)
         ]  # fmt: skip
     if not places:
-        sheet.faults["room_1"] = "Name at least one room."
+        sheet.faults["room_1"] = say("Name at least one room.")
     return FarmFolder(farm=farm, rooms=places, bins=vessels), sheet.faults
 
 
@@ -363,11 +373,11 @@ def found_farm(values: Mapping[str, str]) -> Person:
     """Set up a farm from the filled form: card, rooms, bins, the first owner and their password. Raises FormFaults."""
     folder, faults = plan_from_form(values)
     sheet = Sheet(values)
-    owner = sheet.text("owner", "Give your name.")
+    owner = sheet.text("owner", say("Give your name."))
     password = values.get("password") or ""
     faults = faults | sheet.faults
     if password != (values.get("password_again") or ""):
-        faults |= {"password_again": "The two passwords differ. Type the same one twice."}
+        faults |= {"password_again": say("The two passwords differ. Type the same one twice.")}
     try:
         people.check_password(password)
     except FormFaults as weak:
@@ -377,7 +387,7 @@ def found_farm(values: Mapping[str, str]) -> Person:
     person = Person(person=owner or "", role="owner")
     with transaction.atomic():
         if card() is not None:
-            raise FormFaults({"": "This book holds a farm already."})
+            raise FormFaults({"": say("This book holds a farm already.")})
         actions.found(msgspec.structs.replace(folder, people=[person]), actor=person)
         people.set_password(person.person, password, actor=person)
     return person

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Collection, Mapping
 from datetime import UTC, datetime
@@ -14,7 +13,11 @@ from uuid_utils.compat import uuid7
 from chirr.book import actions, ledger, shelf
 from chirr.book.models import EntryRow
 from chirr.deeds import DEEDS, Deed, missing_columns
+from chirr.desk.misfit_words import does_not_fit, read_back
+from chirr.desk.numbers_read import TwoWays, read_number, shown_number
+from chirr.desk.spoken import again, listed, say, term
 from chirr.records import STAGES, Entry, Person
+from chirr.says import word
 
 AHEAD_S = 5 * 60
 """A clock may run this much fast before a time counts as future."""
@@ -35,13 +38,14 @@ International yard and pound agreement of 1959; US gallon of 231 cubic inches.
 """
 
 NEEDED: dict[str, str] = {
-    "bin": "Say which bin.", "lot": "Say which lot.", "clutch": "Say which clutch.",
-    "tray_type": "Say which type of tray.", "to_bin": "Say which bin it goes to.",
-    "to_lot": "Give the name of the lot it goes to.", "to_place": "Say where it stands: room, stack and level.",
-    "from_lots": "Name the lots that are joined.", "stage": "Choose pinhead, nymph or adult.",
-    "age_days": "Give the age in days.", "quantity": "Give the amount.", "unit": "Choose the unit.",
-    "sample": "Say how many crickets were in the sample.", "note": "Write what there is to say.",
-    "replaces": "Say which entry was wrong.",
+    "bin": word("Say which bin."), "lot": word("Say which lot."), "clutch": word("Say which clutch."),
+    "tray_type": word("Say which type of tray."), "to_bin": word("Say which bin it goes to."),
+    "to_lot": word("Give the name of the lot it goes to."),
+    "to_place": word("Say where it stands: room, stack and level."),
+    "from_lots": word("Name the lots that are joined."), "stage": word("Choose pinhead, nymph or adult."),
+    "age_days": word("Give the age in days."), "quantity": word("Give the amount."), "unit": word("Choose the unit."),
+    "sample": word("Say how many crickets were in the sample."), "note": word("Write what there is to say."),
+    "replaces": word("Say which entry was wrong."),
 }  # fmt: skip
 
 
@@ -69,12 +73,12 @@ class Sheet:
         )
         if not value:
             if needed:
-                self.faults[name] = needed
+                self.faults[name] = again(needed)
             return None
         if len(value) > longest:
-            self.faults[name] = f"Keep this under {longest} letters; it has {len(value)}."
+            self.faults[name] = say("Keep this under {longest} letters; it has {n}.", longest=longest, n=len(value))
         elif any(ord(c) < 32 and c not in "\n\r\t" for c in value):
-            self.faults[name] = "Take out the characters that cannot be printed."
+            self.faults[name] = say("Take out the characters that cannot be printed.")
         return value
 
     def number(self, name: str, low: float, high: float, needed: str = "") -> float | None:
@@ -82,38 +86,36 @@ class Sheet:
         text = (self.values.get(name) or "").strip()
         if not text:
             if needed:
-                self.faults[name] = needed
+                self.faults[name] = again(needed)
             return None
         value = self._read_number(name, text)
         if value is None:
             return None
         if value < low:
             self.faults[name] = (
-                "This cannot be less than nothing." if low == 0 else f"The least that makes sense here is {low:g}."
+                say("This cannot be less than nothing.")
+                if low == 0
+                else say("The least that makes sense here is {low:g}.", low=low)
             )
         elif value > high:
-            self.faults[name] = (
-                f"{text} cannot be right: the most that makes sense here is {high:,.0f}. Check the number and its unit."
-            )
+            self.faults[name] = say(
+                "{text} cannot be right: the most that makes sense here is {high:,.0f}. Check the number and its unit.",
+                text=text, high=float(high),
+            )  # fmt: skip
         return value
 
     def _read_number(self, name: str, text: str) -> float | None:
-        bare = text.replace(" ", "").replace("\u202f", "").replace("\u00a0", "").replace("−", "-")
-        if re.fullmatch(r"-?\d{1,3},\d{3}", bare):
-            self.faults[name] = (
-                f"{text} can be read two ways. Write {bare.replace(',', '')} or {bare.replace(',', '.')}."
+        try:
+            value = read_number(text)
+        except TwoWays as two:
+            self.faults[name] = say(
+                "{text} can be read two ways. Write {whole} or {part}.", text=text, whole=two.whole, part=two.part
             )
             return None
-        if re.fullmatch(r"-?\d{1,3}(,\d{3}){2,}(\.\d+)?|-?\d{1,3},\d{3}\.\d+", bare):
-            bare = bare.replace(",", "")
-        bare = bare.replace(",", ".") if bare.count(",") == 1 and "." not in bare else bare
-        try:
-            value = float(bare) if re.fullmatch(r"-?(\d+\.?\d*|\.\d+)", bare) else math.nan
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value):
-            self.faults[name] = f"“{text[:30]}” is not a number. Write digits, such as 12 or 0.5."
-            return None
+        if value is None:
+            self.faults[name] = say(
+                "“{text}” is not a number. Write digits, such as 12 or {half}.", text=text[:30], half=shown_number(0.5)
+            )
         return value
 
     def whole(self, name: str, low: int, high: int, needed: str = "") -> int | None:
@@ -122,7 +124,7 @@ class Sheet:
         if value is None:
             return None
         if value != int(value):
-            self.faults.setdefault(name, "Write a whole number.")
+            self.faults.setdefault(name, say("Write a whole number."))
         return int(value)
 
     def choice(self, name: str, allowed: Collection[str], needed: str = "") -> str | None:
@@ -130,10 +132,12 @@ class Sheet:
         value = (self.values.get(name) or "").strip()
         if not value:
             if needed:
-                self.faults[name] = needed
+                self.faults[name] = again(needed)
             return None
         if value not in allowed:
-            self.faults[name] = f"“{value[:30]}” does not fit here. Choose {_or(allowed)}."
+            self.faults[name] = say(
+                "“{value}” does not fit here. Choose {words}.", value=value[:30], words=_or(allowed)
+            )
         return value
 
     def done(self) -> None:
@@ -143,8 +147,7 @@ class Sheet:
 
 
 def _or(words: Collection[str]) -> str:
-    named = [w or "no unit" for w in words]
-    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} or {named[-1]}"
+    return listed([again(w) if w else say("no unit") for w in words], "or")
 
 
 def farm_zone() -> ZoneInfo:
@@ -161,13 +164,13 @@ def entry_from_form(values: Mapping[str, str], *, actor: Person, now: int) -> En
     """
     deed = DEEDS.get((values.get("deed") or "").strip())
     if deed is None:
-        raise FormFaults({"deed": "Choose what was done."})
+        raise FormFaults({"deed": say("Choose what was done.")})
     sheet = Sheet(values)
     columns = _columns(sheet, deed)
     at = _moment(sheet, now)
     filled = {name for name, value in columns.items() if value not in (None, ())}
     for name in missing_columns(deed, filled | set(sheet.faults)):
-        sheet.faults.setdefault(name, NEEDED.get(name, "Fill this in."))
+        sheet.faults.setdefault(name, again(NEEDED.get(name, word("Fill this in."))))
     sheet.done()
     return Entry(id=_entry_id(values), at=at, deed=deed.name, person=actor.person, **columns)  # type: ignore[arg-type]
 
@@ -228,11 +231,15 @@ def _amount(sheet: Sheet, deed: Deed) -> tuple[float | None, str | None]:
     quantity = sheet.number("quantity", 0, MOST.get(unit or "", 5e6) / factor)
     if quantity is not None and "quantity" not in sheet.faults:
         if quantity == 0 and deed.name not in ("count", "deaths"):
-            sheet.faults["quantity"] = "Nothing is not an amount. Leave the field empty or give a number above nought."
+            sheet.faults["quantity"] = say(
+                "Nothing is not an amount. Leave the field empty or give a number above nought."
+            )
         elif unit in ("crickets", "pinheads", "eggs") and quantity != int(quantity):
-            sheet.faults["quantity"] = f"Give whole {unit}."
+            sheet.faults["quantity"] = say("Give whole {unit}.", unit=term("unit", unit))
         elif not unit and deed.name in ("feed", "water"):
-            sheet.faults["unit"] = f"Say what was measured: choose {_or([u for u in deed.units if u])}."
+            sheet.faults["unit"] = say(
+                "Say what was measured: choose {words}.", words=_or([u for u in deed.units if u])
+            )
         quantity = round(quantity * factor, 6)
     return quantity, (unit or None) if quantity is not None or unit else None
 
@@ -242,19 +249,23 @@ def _place(sheet: Sheet) -> str | None:
     parts = [sheet.text(name) for name in ("to_room", "to_stack", "to_level")]
     if whole is None and any(parts):
         if not all(parts):
-            sheet.faults["to_place"] = NEEDED["to_place"]
+            sheet.faults["to_place"] = again(NEEDED["to_place"])
             return None
         whole = "/".join(str(p) for p in parts)
     if whole is None:
         return None
     match = re.fullmatch(r"(.+)/(\d{1,3})/(\d{1,3})", whole)
     if match is None or int(match[2]) < 1 or int(match[3]) < 1:
-        sheet.faults["to_place"] = f"“{whole}” is not a place. Give room, stack and level, such as north, 2 and 1."
+        sheet.faults["to_place"] = say(
+            "“{whole}” is not a place. Give room, stack and level, such as north, 2 and 1.", whole=whole
+        )
         return whole
     room = match[1].strip()
     names = [r.room for r in shelf.rooms()]
     if room not in names:
-        sheet.faults["to_place"] = f"The farm has no room {room}. Its rooms are {', '.join(names)}."
+        sheet.faults["to_place"] = say(
+            "The farm has no room {room}. Its rooms are {names}.", room=room, names=", ".join(names)
+        )
     return f"{room}/{int(match[2])}/{int(match[3])}"
 
 
@@ -265,15 +276,15 @@ def _moment(sheet: Sheet, now: int) -> int:
     try:
         local = datetime.fromisoformat(text)
     except ValueError:
-        sheet.faults["at"] = f"“{text[:30]}” is not a date and time. Write it like 2031-02-03 07:10."
+        sheet.faults["at"] = say("“{text}” is not a date and time. Write it like 2031-02-03 07:10.", text=text[:30])
         return now
     zoned = local if local.tzinfo else local.replace(tzinfo=farm_zone())
     if local.year < 1990:
-        sheet.faults["at"] = "This date is too long ago for a book of crickets. Check the year."
+        sheet.faults["at"] = say("This date is too long ago for a book of crickets. Check the year.")
         return now
     at = int(zoned.astimezone(UTC).timestamp())
     if at > now + AHEAD_S:
-        sheet.faults["at"] = "This time is still to come. Write what was done once it is done."
+        sheet.faults["at"] = say("This time is still to come. Write what was done once it is done.")
     return at
 
 
@@ -295,7 +306,7 @@ def _sent_twice(entry: Entry, written: Entry, values: Mapping[str, str]) -> Entr
     """The entry as the book has it, when the same form comes again; a form changed since is told to start afresh."""
     same_time = written if not (values.get("at") or "").strip() else entry
     if msgspec.structs.replace(entry, at=same_time.at) != written:
-        raise FormFaults({"": "This form is in the book already. Open a new one, or replace the entry."})
+        raise FormFaults({"": say("This form is in the book already. Open a new one, or replace the entry.")})
     return written
 
 
@@ -307,11 +318,14 @@ def write(entry: Entry, *, actor: Person) -> None:
         faults: dict[str, str] = {}
         for misfit in refused.misfits:
             own = misfit.entry == entry.id
-            words = f"{misfit.found[:1].upper()}{misfit.found[1:]} does not fit here; expected {misfit.expected}."
             if own:
-                faults.setdefault(misfit.column, words)
+                faults.setdefault(misfit.column, does_not_fit(misfit.found, misfit.expected))
             else:
-                faults.setdefault("", f"A later entry would no longer fit: {misfit.found}; expected {misfit.expected}.")
+                words = say(
+                    "A later entry would no longer fit: {found}; expected {expected}.",
+                    found=read_back(misfit.found), expected=read_back(misfit.expected),
+                )  # fmt: skip
+                faults.setdefault("", words)
         raise FormFaults(faults) from refused
 
 
@@ -319,7 +333,7 @@ def withdraw(entry_id: str, reason: str, *, actor: Person, now: int) -> Entry:
     """Write that an entry never happened. Raises FormFaults without a reason or when later entries rest on it."""
     values = {"deed": "correct", "replaces": entry_id, "note": reason}
     if not reason.strip():
-        raise FormFaults({"note": "Write why the entry is wrong."})
+        raise FormFaults({"note": say("Write why the entry is wrong.")})
     return add_entry(values, actor=actor, now=now)
 
 
@@ -334,7 +348,7 @@ def values_of(entry: Entry, zone: ZoneInfo) -> dict[str, str]:
     if entry.from_lots:
         values["from_lots"] = "; ".join(entry.from_lots)
     if entry.cv is not None:
-        values["cv_pct"] = f"{entry.cv * 100:g}"
+        values["cv_pct"] = shown_number(entry.cv * 100, "g")
         values.pop("cv", None)
     if entry.to_place:
         room, stack, level = entry.to_place.rsplit("/", 2)
@@ -344,4 +358,4 @@ def values_of(entry: Entry, zone: ZoneInfo) -> dict[str, str]:
 
 
 def _plain(value: object) -> str:
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
+    return shown_number(value) if isinstance(value, float) else str(value)

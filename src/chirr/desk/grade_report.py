@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from chirr.desk.grade_cases import DAY, KINDS, UNITS
 from chirr.desk.shapes import QUANTILES
+from chirr.desk.spoken import again, say
 from chirr.engine.colony import scores
 
 Floats = NDArray[np.float64]
@@ -179,17 +180,22 @@ def drift_sentence(drift: Sequence[Drift]) -> str | None:
     if not bad:
         return None
     worst = min(bad, key=lambda d: d.chance)
-    return (
-        f"Of late the forecasts of {worst.kind} promise too much: of the last {worst.of} answers only {worst.inside} "
-        f"lay in the band that should hold 8 in 10{_mostly(worst)}. Take these bands as wider than shown, and look for "
-        "what has changed: temperature, feed, strain, or how it is counted."
-    )
+    return say(
+        "Of late the forecasts of {kind} promise too much: of the last {of} answers only {inside} lay in the band that"
+        " should hold 8 in 10{mostly}. Take these bands as wider than shown, and look for what has changed:"
+        " temperature, feed, strain, or how it is counted.",
+        kind=again(worst.kind), of=worst.of, inside=worst.inside, mostly=_mostly(worst),
+    )  # fmt: skip
 
 
 def _mostly(d: Drift) -> str:
     """On which side of the truth the forecasts that missed lay, where most lay on one."""
-    above, below = ("too late", "too early") if d.kind == KINDS[0] else ("too high", "too low")
+    above, below = (
+        (say(", mostly too late"), say(", mostly too early"))
+        if d.kind == KINDS[0]
+        else (say(", mostly too high"), say(", mostly too low"))
+    )
     missed = d.of - d.inside
     if d.too_high >= 0.7 * missed:
-        return f", mostly {above}"
-    return f", mostly {below}" if d.too_high <= 0.3 * missed else ""
+        return above
+    return below if d.too_high <= 0.3 * missed else ""

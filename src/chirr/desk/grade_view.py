@@ -13,9 +13,12 @@ from chirr.desk.grade import kept
 from chirr.desk.grade_cases import KINDS
 from chirr.desk.grade_report import Grade, KindGrade, drift_sentence
 from chirr.desk.shapes import Chart
+from chirr.desk.spoken import again, say
+from chirr.says import word
 
 WORDS = {
-    "chirr": "Chirr", "keeper": "the farm's own averages", "calendar": "the calendar", "published": "published values",
+    "chirr": "Chirr", "keeper": word("the farm's own averages"), "calendar": word("the calendar"),
+    "published": word("published values"),
 }  # fmt: skip
 
 
@@ -55,46 +58,59 @@ def overall(report: Grade) -> tuple[KindGrade, ...]:
 def sentence(k: KindGrade) -> str:
     """What the grade of one kind means, in words."""
     held = next(h for h in k.held if h.band == 80)
-    times = f"of 100 times that the band said 8 in 10, the truth was inside {round(100 * held.share)} times"
-    return f"{k.kind.capitalize()}: {times} ({k.n} forecasts of {k.things}); {off(k)}."
+    return say(
+        "{kind}: of 100 times that the band said 8 in 10, the truth was inside {times} times ({n} forecasts of"
+        " {things}); {off}.",
+        kind=again(k.kind).capitalize(), times=round(100 * held.share), n=k.n, things=k.things, off=off(k),
+    )  # fmt: skip
 
 
 def off(k: KindGrade) -> str:
     """The bias in words: which way the middle forecast leans."""
     if k.unit == "days":
         hours = round(abs(k.bias) * 24)
-        lean = "late" if k.bias > 0 else "early"
-        return "the middle is as often early as late" if hours < 3 else f"the middle is {hours} hours too {lean}"
+        if hours < 3:
+            return say("the middle is as often early as late")
+        if k.bias > 0:
+            return say("the middle is {hours} hours too late", hours=hours)
+        return say("the middle is {hours} hours too early", hours=hours)
     share = round(100 * abs(k.bias))
-    lean = "high" if k.bias > 0 else "low"
-    return "the middle is right on the whole" if share < 2 else f"the middle is {share} % too {lean}"
+    if share < 2:
+        return say("the middle is right on the whole")
+    if k.bias > 0:
+        return say("the middle is {share} % too high", share=share)
+    return say("the middle is {share} % too low", share=share)
 
 
 def _held_chart(whole: tuple[KindGrade, ...]) -> Chart:
     rows = []
     for k in whole:
         h = next(h for h in k.held if h.band == 80)
-        rows.append((k.kind, 100 * h.share, 100 * h.low, 100 * h.high))
+        rows.append((again(k.kind), 100 * h.share, 100 * h.low, 100 * h.high))
     return Chart(
-        key="held", title="Of 100 times the band said 8 in 10, how often was the truth inside?",
-        spec=held_of_100(rows, promised=80), columns=("forecast", "inside, of 100", "at least", "at most", "asked"),
+        key="held", title=say("Of 100 times the band said 8 in 10, how often was the truth inside?"),
+        spec=held_of_100(rows, promised=80),
+        columns=(say("forecast"), say("inside, of 100"), say("at least"), say("at most"), say("asked")),
         rows=tuple((row[0], *(f"{v:.0f}" for v in row[1:]), str(k.n)) for row, k in zip(rows, whole, strict=True)),
-        note="Bar: how often. Line on it: what so few answers let one believe. Dashed: what was promised.",
+        note=say("Bar: how often. Line on it: what so few answers let one believe. Dashed: what was promised."),
     )  # fmt: skip
 
 
 def _misses_chart(whole: tuple[KindGrade, ...]) -> Chart:
     rows = [
-        (k.kind, WORDS[who], 100 * k.score[who] / k.score["keeper"])
+        (again(k.kind), again(WORDS[who]), 100 * k.score[who] / k.score["keeper"])
         for k in whole for who in WORDS if who in k.score and k.score.get("keeper", 0) > 0
     ]  # fmt: skip
     return Chart(
-        key="misses", title="How far off, beside other ways to forecast",
-        spec=misses_beside(rows, hundred=WORDS["keeper"]), columns=("forecast", "by", "off by"),
+        key="misses", title=say("How far off, beside other ways to forecast"),
+        spec=misses_beside(rows, hundred=again(WORDS["keeper"])),
+        columns=(say("forecast"), say("by"), say("off by")),
         rows=tuple((kind, who, f"{v:.0f}") for kind, who, v in rows),
-        note="Shorter is better; bands too wide or too narrow count as off, too. The calendar: fixed days from laying "
-        "and fixed numbers. The farm's own averages: what a careful keeper reads off a sheet of all that was "
-        "written down up to then. Published values: the same reckoning, with nothing learnt from this farm.",
+        note=say(
+            "Shorter is better; bands too wide or too narrow count as off, too. The calendar: fixed days from laying "
+            "and fixed numbers. The farm's own averages: what a careful keeper reads off a sheet of all that was "
+            "written down up to then. Published values: the same reckoning, with nothing learnt from this farm."
+        ),
     )  # fmt: skip
 
 

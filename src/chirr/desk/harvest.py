@@ -11,8 +11,8 @@ import numpy as np
 from chirr.desk.ahead import band_chart
 from chirr.desk.belief import Foresight, band, foresight
 from chirr.desk.farm import PRICES
-from chirr.desk.laying_words import chance_in_words
 from chirr.desk.shapes import Band, Chart
+from chirr.desk.spoken import chance_in_words, day_words, say
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Horizon, look_ahead, quantiles
 from chirr.engine.planning.harvest import HarvestDays, Prices, harvest_days
@@ -62,7 +62,7 @@ def harvest(name: str, *, money: bool) -> HarvestView | None:
     f = foresight()
     found = [k for k, a in enumerate(f.ahead.lots) if f.gathered.lots[a.lot] == name]
     if not found:
-        raise LookupError(f"No lot {name} lives on the farm.")
+        raise LookupError(say("No lot {lot} lives on the farm.", lot=name))
     a, lot = f.ahead.lots[found[0]], f.standing.lots[name]
     bin_ = f.standing.bins.get(lot.bin or "")
     if a.waiting or a.x >= 1.3 or (bin_ is not None and bin_.duty == "breeding") or a.alive[0][3] < 1:
@@ -108,7 +108,8 @@ def _view(f: Foresight, name: str, d: HarvestDays, prices: Prices | None) -> Har
         lot=name, by="kilograms" if prices is None else "margin", best=best, rows=rows,
         says=_says(d, prices, f.card.currency, best, tz, len(gain)),
         chart=band_chart(
-            "gain", f"Lot {name}: grams gained in a day", "g a day", dates[:span], (1000 * gain[:span]).tolist()
+            "gain", say("Lot {lot}: grams gained in a day", lot=name), say("g a day"),
+            dates[:span], (1000 * gain[:span]).tolist()
         ),
         currency=None if prices is None else f.card.currency,
     )  # fmt: skip
@@ -116,24 +117,32 @@ def _view(f: Foresight, name: str, d: HarvestDays, prices: Prices | None) -> Har
 
 def _says(d: HarvestDays, prices: Prices | None, currency: str, best: Band, tz: ZoneInfo, last: int) -> tuple[str, ...]:
     def day(at: float) -> str:
-        return f"{datetime.fromtimestamp(at, tz):%-d %b}"
+        return day_words(datetime.fromtimestamp(at, tz), weekday_too=False)
 
-    what = "kilograms" if prices is None else "margin"
-    when = f"about {day(best.mid)} ({day(best.low)} to {day(best.high)})"
+    when = say("about {mid} ({low} to {high})", mid=day(best.mid), low=day(best.low), high=day(best.high))
     if np.quantile(d.best_day, 0.9) < 1:
-        when = "now: its bin has had its best day"
+        when = say("now: its bin has had its best day")
     elif np.median(d.best_day) >= last - 1:
-        when = "beyond the days looked at"
-    out = [f"Most {what} for each day of its bin, cleaning and all: {when}."]
+        when = say("beyond the days looked at")
+    out = [
+        say("Most kilograms for each day of its bin, cleaning and all: {when}.", when=when)
+        if prices is None
+        else say("Most margin for each day of its bin, cleaning and all: {when}.", when=when)
+    ]
     if d.worth is not None and prices is not None:
         low, mid, high = np.quantile(d.worth[0], (0.1, 0.5, 0.9))
         chance = float((d.worth[0] > 0).mean())
         out.append(
-            f"A day more now is worth {mid:+,.2f} {currency} ({low:+,.2f} to {high:+,.2f});"
-            f" {chance_in_words(chance)} that it pays for its feed and its bin."
-        )
+            say(
+                "A day more now is worth {mid:+,.2f} {currency} ({low:+,.2f} to {high:+,.2f}); {chance} that it"
+                " pays for its feed and its bin.",
+                low=float(low), mid=float(mid), high=float(high), currency=currency, chance=chance_in_words(chance),
+            )
+        )  # fmt: skip
         if d.margin_per_bin_day is not None and np.median(d.margin_per_bin_day.max(axis=0)) <= 0:
-            out.append("At these prices the lot never pays for its feed and its bin; this is where it loses least.")
+            out.append(
+                say("At these prices the lot never pays for its feed and its bin; this is where it loses least.")
+            )
         if prices.feed_per_kg == 0:
-            out.append("No price of feed is known, so feed counts as free: give it on the farm's card.")
+            out.append(say("No price of feed is known, so feed counts as free: give it on the farm's card."))
     return tuple(out)

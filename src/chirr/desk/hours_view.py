@@ -9,7 +9,9 @@ import msgspec
 from chirr.charts.hours import hours_by_deed, hours_otherwise
 from chirr.desk.limits import what_limits
 from chirr.desk.shapes import Beliefs, Chart
+from chirr.desk.spoken import again, figure, local_signs, say, term
 from chirr.desk.timing import timing
+from chirr.says import word
 
 
 class HoursView(msgspec.Struct, frozen=True, kw_only=True):
@@ -23,7 +25,9 @@ class HoursView(msgspec.Struct, frozen=True, kw_only=True):
     limits: dict[str, Any]
 
 
-WAYS = (("room", "into a room"), ("stack", "a stack further"), ("bin", "to the next bin of a stack"))
+WAYS = (
+    ("room", word("into a room")), ("stack", word("a stack further")), ("bin", word("to the next bin of a stack")),
+)  # fmt: skip
 
 
 def hours_view(beliefs: Beliefs | None = None) -> HoursView:
@@ -31,12 +35,18 @@ def hours_view(beliefs: Beliefs | None = None) -> HoursView:
     found = timing()
     deeds = [x for x in found["week"] if x["deed"] != "all"]
     whole = found["week"][-1]["hours"]
-    rows = [(f"{x['what']} {x['value']}".strip(), x["work_hours"], x["walking_hours"]) for x in found["otherwise"]]
+    rows = [
+        (f"{again(x['what'])} {again(str(x['value']))}".strip(), x["work_hours"], x["walking_hours"])
+        for x in found["otherwise"]
+    ]
     return HoursView(
         charts=(_week_chart(deeds, whole), _other_chart(rows)) if deeds else (), hours=whole,
-        ways=tuple((words, *_row(found["set_up"][k])) for k, words in WAYS),
-        minutes=tuple((x["deed"], *_row(x)) for x in found["deeds"])
-        + tuple((f"{x['deed']}, tray {x['tray_type']}", *_row(x)) for x in found["trays"]),
+        ways=tuple((again(words), *_row(found["set_up"][k])) for k, words in WAYS),
+        minutes=tuple((term("deed", x["deed"]), *_row(x)) for x in found["deeds"])
+        + tuple(
+            (say("{deed}, tray {tray}", deed=term("deed", x["deed"]), tray=x["tray_type"]), *_row(x))
+            for x in found["trays"]
+        ),
         limits=what_limits(beliefs=beliefs),
     )  # fmt: skip
 
@@ -47,22 +57,29 @@ def _row(x: dict[str, Any]) -> tuple[int, float, float, float]:
 
 def _week_chart(deeds: list[dict[str, Any]], whole: float) -> Chart:
     return Chart(
-        key="week", title=f"Where the {whole:.1f} hours of a usual week go",
-        spec=hours_by_deed([(x["deed"], x["hours"]) for x in deeds]), columns=("deed", "hours a week", "share"),
-        rows=tuple((x["deed"], f"{x['hours']:.2f}", f"{100 * x['share']:.0f} %") for x in deeds),
-        note="How often each deed was written down in the last four weeks, times the minutes it takes here. What "
-        "nobody writes down is not in it.",
+        key="week", title=say("Where the {hours:.1f} hours of a usual week go", hours=whole),
+        spec=hours_by_deed([(term("deed", x["deed"]), x["hours"]) for x in deeds]),
+        columns=(say("deed"), say("hours a week"), say("share")),
+        rows=tuple((term("deed", x["deed"]), figure(x["hours"], ".2f"), f"{100 * x['share']:.0f} %") for x in deeds),
+        note=say(
+            "How often each deed was written down in the last four weeks, times the minutes it takes here. What "
+            "nobody writes down is not in it."
+        ),
     )  # fmt: skip
 
 
 def _other_chart(rows: list[tuple[str, float, float]]) -> Chart:
     now = rows[0][1] + rows[0][2]
     return Chart(
-        key="otherwise", title="What the week would take otherwise", spec=hours_otherwise(rows, now=now),
-        columns=("the week with", "at the bins", "on the way", "hours", "more"),
-        rows=tuple((w, f"{a:.1f}", f"{b:.1f}", f"{a + b:.1f}", more_hours(a + b - now)) for w, a, b in rows),
-        note="Dashed: as it is. Another tray type means as many swaps as now; more bins means more of the same in the "
-        "same rooms.",
+        key="otherwise", title=say("What the week would take otherwise"), spec=hours_otherwise(rows, now=now),
+        columns=(say("the week with"), say("at the bins"), say("on the way"), say("hours"), say("more")),
+        rows=tuple(
+            (w, *(figure(h, ".1f") for h in (a, b, a + b)), more_hours(a + b - now)) for w, a, b in rows
+        ),
+        note=say(
+            "Dashed: as it is. Another tray type means as many swaps as now; more bins means more of the same in the "
+            "same rooms."
+        ),
     )  # fmt: skip
 
 
@@ -73,4 +90,4 @@ def more_hours(value: float) -> str:
     ('+1.3', '−0.3', '0.0')
     """
     text = f"{value:+.1f}"
-    return "0.0" if text in ("+0.0", "-0.0") else text.replace("-", "−")
+    return local_signs("0.0" if text in ("+0.0", "-0.0") else text.replace("-", "−"))

@@ -24,6 +24,7 @@ from chirr.desk.laying_words import (
 )
 from chirr.desk.minutes import learnt
 from chirr.desk.shapes import QUANTILES, Chart
+from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import Species, species
 from chirr.engine.colony.ahead import quantiles
 from chirr.engine.planning.laying import (
@@ -39,6 +40,7 @@ from chirr.engine.planning.laying import (
 from chirr.engine.planning.tray_choice import Labour, LayingBin, judge_days, judge_trays
 from chirr.engine.rounds.minutes import Minutes
 from chirr.records import TrayType
+from chirr.says import word
 
 DRAWS = 1000
 HATCH_LOOKS = 4
@@ -56,7 +58,7 @@ SUBSTRATE_DEPTH_CM = 4.0
 """Filled 2-4 cm deep; more only stores water (common practice)."""
 MOST_ADULTS = 1_000_000
 MOST_SHOWN = 300
-LEFT_OUT = (
+LEFT_OUT = word(
     "Left out: a longer stay spreads the ages in the hatch bin by as much, brings more frass and mould, and must end"
     " before the first hatch."
 )
@@ -107,7 +109,7 @@ def _answer(tray_type: str | None, adults: float | None) -> tuple[LayingView, _S
         have = ", ".join(t.tray_type for t in known) or "none yet"
         raise LookupError(f"The farm has no tray type {tray_type}; it has {have}.")
     if adults is not None and not 0 < adults < MOST_ADULTS:
-        raise ValueError(f"Give a number of adults from 1 to {MOST_ADULTS:,}.")
+        raise ValueError(say("Give a number of adults from 1 to {most:,}.", most=MOST_ADULTS))
     scene = _Scene.of(f, adults, {t.tray_type: i for i, t in enumerate(known)})
     types = tuple(scene.of_type(i, t) for i, t in chosen)
     view = LayingView(
@@ -139,7 +141,7 @@ class _Scene:
         usual = usual_laying(
             f.belief, animal, days_in=swap_days_of(f.card.swap_days), trays=trays_in_a_bin(f.standing, f.as_of)
         )
-        number, says = (adults, "as asked") if adults is not None else _adults_now(f)
+        number, says = (adults, say("as asked")) if adults is not None else _adults_now(f)
         minutes = learnt(f.standing, f.as_of)
         care = (minutes.of("feed") + minutes.of("water")) / max(swap_days_of(f.card.feed_days), 1.0)
         speed = farm_draws(f.belief, DRAWS, np.random.default_rng(19)).egg_log_speed
@@ -217,22 +219,31 @@ class _Scene:
         """What the figures rest on, and what they leave out."""
         counted = sum(t.counted for t in types)
         rests = (
-            f"Published values, corrected by {counted} counted tray{'' if counted == 1 else 's'} of this farm."
+            say_n(
+                "Published values, corrected by {n} counted tray of this farm.",
+                "Published values, corrected by {n} counted trays of this farm.",
+                counted,
+            )
             if counted
-            else "No tray has been counted yet: these are published values, so the bands are wide. Counting the eggs or"
-            " pinheads of a few trays makes them the farm's own."
+            else say(
+                "No tray has been counted yet: these are published values, so the bands are wide. Counting the eggs or"
+                " pinheads of a few trays makes them the farm's own."
+            )
         )
         further = [t for t in types if t.tried_days < self.longest and t.best_days[1].days == t.tried_days]
         out = [rests]
         if further:
             out.append(
-                f"Beyond {further[0].tried_days:.0f} days nobody here has tried, so no longer stay is advised; a trial"
-                " of one day more would tell (see Trials)."
+                say(
+                    "Beyond {days:.0f} days nobody here has tried, so no longer stay is advised; a trial of one day"
+                    " more would tell (see Trials).",
+                    days=further[0].tried_days,
+                )
             )
         out.append(
-            "How fast adults eat eggs is known poorly; trays left in for different times, and counted, narrow it."
+            say("How fast adults eat eggs is known poorly; trays left in for different times, and counted, narrow it.")
         )
-        out.append(LEFT_OUT)
+        out.append(say(LEFT_OUT))
         return tuple(out)
 
 
@@ -268,8 +279,8 @@ def _adults_now(f: Foresight) -> tuple[float, str]:
         if a.x >= 1 and a.alive[0][3] >= 1 and _breeds(f, f.gathered.lots[a.lot])
     ]
     if alive:
-        return float(np.median(alive)), "the middle of the breeding bins now"
-    return SUPPOSED_ADULTS, "supposed, since no adults are in a breeding bin now"
+        return float(np.median(alive)), say("the middle of the breeding bins now")
+    return SUPPOSED_ADULTS, say("supposed, since no adults are in a breeding bin now")
 
 
 def _breeds(f: Foresight, lot: str) -> bool:

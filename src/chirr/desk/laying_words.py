@@ -10,6 +10,7 @@ import numpy as np
 from chirr.charts.laying import eggs_by_days_in
 from chirr.desk.belief import band
 from chirr.desk.shapes import Band, Chart
+from chirr.desk.spoken import chance_in_words, figure, say, say_n
 from chirr.engine.colony.ahead import quantiles
 from chirr.engine.planning.choice import Best
 from chirr.engine.planning.tray_choice import DaysJudged, TraysJudged
@@ -82,9 +83,9 @@ class LayingView(msgspec.Struct, frozen=True, kw_only=True):
 def days_choices(judged: DaysJudged, habit: float) -> tuple[DaysChoice, ...]:
     """The best days in by each measure, with a sentence."""
     measures = (
-        ("breeder and day", "eggs for each breeder and day", judged.per_breeder_day),
-        ("tray", "eggs in a tray", judged.per_tray),
-        ("minute of labour", "eggs for each minute", judged.per_minute),
+        ("breeder and day", say("eggs for each breeder and day"), judged.per_breeder_day),
+        ("tray", say("eggs in a tray"), judged.per_tray),
+        ("minute of labour", say("eggs for each minute"), judged.per_minute),
     )
     return tuple(
         DaysChoice(
@@ -97,15 +98,26 @@ def days_choices(judged: DaysJudged, habit: float) -> tuple[DaysChoice, ...]:
 
 def _days_says(by: str, best: Best, habit: float) -> str:
     ways = np.quantile(best.ways, (0.1, 0.9))
-    span = f" (8 chances in 10 between {ways[0]:.0f} and {ways[1]:.0f})" if ways[0] < ways[1] else ""
-    says = f"Most eggs for each {by}: {in_days(best.at)}{span}"
+    days = in_days(best.at)
+    if ways[0] < ways[1]:
+        days = say(
+            "{days} (8 chances in 10 between {low:.0f} and {high:.0f})",
+            days=days,
+            low=float(ways[0]),
+            high=float(ways[1]),
+        )
+    says = {
+        "breeder and day": say("Most eggs for each breeder and day: {days}", days=days),
+        "tray": say("Most eggs for each tray: {days}", days=days),
+        "minute of labour": say("Most eggs for each minute of labour: {days}", days=days),
+    }[by]
     if abs(best.at - habit) < 0.25:
-        return f"{says}. That is what is done now."
-    more = np.quantile(best.gain, (0.1, 0.5, 0.9)) * 100 - 100
-    return (
-        f"{says}. Against {in_days(habit)} now: {more[1]:+.0f} % ({more[0]:+.0f} to {more[2]:+.0f} %),"
-        f" {chance_in_words(best.chance)} that it is more."
-    )
+        return say("{says}. That is what is done now.", says=says)
+    low, mid, high = (float(x) for x in np.quantile(best.gain, (0.1, 0.5, 0.9)) * 100 - 100)
+    return say(
+        "{says}. Against {habit} now: {mid:+.0f} % ({low:+.0f} to {high:+.0f} %), {chance} that it is more.",
+        says=says, habit=in_days(habit), low=low, mid=mid, high=high, chance=chance_in_words(best.chance),
+    )  # fmt: skip
 
 
 def in_days(days: float) -> str:
@@ -114,15 +126,9 @@ def in_days(days: float) -> str:
     >>> in_days(1.02), in_days(2.33), in_days(3.0)
     ('1 day', '2.3 days', '3 days')
     """
-    text = f"{days:.0f}" if abs(days - round(days)) < 0.1 else f"{days:.1f}"
-    return f"{text} day{'' if text == '1' else 's'}"
-
-
-def chance_in_words(chance: float) -> str:
-    """A chance in hundredths; draws are finite, so it never says never or always."""
-    if chance > 0.99:
-        return "more than 99 chances in 100"
-    return "less than 1 chance in 100" if chance < 0.01 else f"{round(100 * chance)} chances in 100"
+    if abs(days - round(days)) < 0.1:
+        return say_n("{n} day", "{n} days", round(days))
+    return say("{days:.1f} days", days=days)
 
 
 def tray_numbers(judged: TraysJudged, litres: float) -> tuple[TrayNumber, ...]:
@@ -141,11 +147,13 @@ def tray_numbers(judged: TraysJudged, litres: float) -> tuple[TrayNumber, ...]:
 def number_says(judged: TraysJudged, habit: float) -> str:
     """How many trays a bin deserves, in a sentence."""
     best = judged.best
-    trays = f"{best.at:.0f} tray{'' if best.at == 1 else 's'}"
+    trays = say_n("{n} tray", "{n} trays", round(best.at))
     if abs(best.at - habit) < 0.25:
-        return f"Most eggs for each minute: {trays} in a bin, as now."
-    beats = f"{chance_in_words(best.chance)} that it beats the {habit:.1f} of now"
-    return f"Most eggs for each minute: {trays} in a bin; {beats}."
+        return say("Most eggs for each minute: {trays} in a bin, as now.", trays=trays)
+    return say(
+        "Most eggs for each minute: {trays} in a bin; {chance} that it beats the {habit:.1f} of now.",
+        trays=trays, chance=chance_in_words(best.chance), habit=float(habit),
+    )  # fmt: skip
 
 
 def best_type(types: tuple[TypeLaying, ...]) -> str:
@@ -156,27 +164,30 @@ def best_type(types: tuple[TypeLaying, ...]) -> str:
     )
     if len(rated) < 2:
         return ""
-    others = ", ".join(f"{k} of {name} {rate:,.0f}" for rate, name, k in rated[1:])
-    rate, name, k = rated[0]
-    return f"Eggs for each minute of the bin: {k} of {name} {rate:,.0f}; {others}."
+    told = [say("{n} of {tray} {rate:,.0f}", n=k, tray=name, rate=float(rate)) for rate, name, k in rated]
+    return say("Eggs for each minute of the bin: {first}; {others}.", first=told[0], others=", ".join(told[1:]))
 
 
 def chart_of(t: TypeLaying, counted: list[tuple[float, float, str]]) -> Chart:
     """The curve of one tray type, with counted trays brought to this bin."""
     return Chart(
         key=f"laying-{t.tray_type}",
-        title=f"Eggs in a {t.tray_type} tray by days left in",
+        title=say("Eggs in a {tray} tray by days left in", tray=t.tray_type),
         spec=eggs_by_days_in(
-            [(r.days, r.eggs.q) for r in t.days], title=f"Eggs in a {t.tray_type} tray",
+            [(r.days, r.eggs.q) for r in t.days], title=say("Eggs in a {tray} tray", tray=t.tray_type),
             habit_days=t.habit_days, tried_days=t.tried_days, counted=counted,
         ),
-        columns=("days in", "middle", "8 chances in 10 between", "and", "more than a day before"),
+        columns=(
+            say("days in"), say("middle"), say("8 chances in 10 between"), say("and"), say("more than a day before")
+        ),
         rows=tuple(
-            (f"{r.days:.0f}", f"{r.eggs.mid:,.0f}", f"{r.eggs.low:,.0f}", f"{r.eggs.high:,.0f}", f"{more:+,.0f}")
+            (f"{r.days:.0f}", figure(r.eggs.mid), figure(r.eggs.low), figure(r.eggs.high), figure(more, "+,.0f"))
             for r, more in zip(t.days, _steps(t.days), strict=True)
         ),
-        note="Line: a usual tray. Dark band: five chances in ten, light band: eight in ten, for the usual tray; single "
-        "trays scatter more. Diamonds: trays counted, brought to the adults of this bin.",
+        note=say(
+            "Line: a usual tray. Dark band: five chances in ten, light band: eight in ten, for the usual tray; single "
+            "trays scatter more. Diamonds: trays counted, brought to the adults of this bin."
+        ),
     )  # fmt: skip
 
 

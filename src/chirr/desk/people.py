@@ -13,6 +13,7 @@ from chirr.book import actions, shelf
 from chirr.book.models import FeedRow, PersonRow, SignInTry
 from chirr.desk import devices
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say, say_n
 from chirr.records import ROLES, Person
 
 TRIES = 5
@@ -26,7 +27,11 @@ class TooManyTries(Exception):  # noqa: N818 - it is an answer, not a failure of
     def __init__(self, wait_s: int) -> None:
         minutes = max(1, -(-wait_s // 60))
         super().__init__(
-            f"Sign-in failed too often. Wait {minutes} minute{'s' if minutes > 1 else ''}, then try again."
+            say_n(
+                "Sign-in failed too often. Wait {n} minute, then try again.",
+                "Sign-in failed too often. Wait {n} minutes, then try again.",
+                minutes,
+            )
         )
         self.wait_s = wait_s
 
@@ -35,7 +40,7 @@ class WrongNames(Exception):  # noqa: N818
     """Name and password do not belong together."""
 
     def __init__(self) -> None:
-        super().__init__("Name and password do not belong together. Check both and try again.")
+        super().__init__(say("Name and password do not belong together. Check both and try again."))
 
 
 def person_of(user: Any) -> Person | None:
@@ -57,7 +62,7 @@ def get(name: str) -> Person:
     for person in shelf.people():
         if person.person == name:
             return person
-    raise LookupError(f"Nobody on this farm is called {name}.")
+    raise LookupError(say("Nobody on this farm is called {name}.", name=name))
 
 
 def ensure_user(person: str) -> Any:
@@ -99,10 +104,10 @@ def check_password(password: str) -> None:
 def change_own_password(user: Any, old: str, new: str) -> None:
     """Change one's own password, knowing the old one."""
     if not user.check_password(old):
-        raise FormFaults({"old": "This is not your present password."})
+        raise FormFaults({"old": say("This is not your present password.")})
     person = person_of(user)
     if person is None:
-        raise FormFaults({"old": "You are not on the farm's list of people."})
+        raise FormFaults({"old": say("You are not on the farm's list of people.")})
     set_password(person.person, new, actor=person)
     user.refresh_from_db()
 
@@ -111,7 +116,7 @@ def end_sign_in(person: str, *, actor: Person) -> None:
     """Take a person's sign-in away; their entries stay."""
     actions.allow(actor, "owner")
     if actor.person == person:
-        raise FormFaults({"person": "You cannot take away your own sign-in. Ask another owner."})
+        raise FormFaults({"person": say("You cannot take away your own sign-in. Ask another owner.")})
     row = PersonRow.objects.select_related("user").filter(name=person).first()
     if row is not None and row.user is not None:
         devices.forget_proofs(person)
@@ -124,11 +129,11 @@ def save_person(name: str, role: str, *, actor: Person, new: bool = False) -> No
     name = name.strip()
     faults = {}
     if not name or len(name) > 60:
-        faults["person"] = "Give a name of up to 60 letters."
+        faults["person"] = say("Give a name of up to 60 letters.")
     elif new and PersonRow.objects.filter(name__iexact=name).exists():
-        faults["person"] = f"There is already somebody called {name}. Choose another name."
+        faults["person"] = say("There is already somebody called {name}. Choose another name.", name=name)
     if role not in ROLES:
-        faults["role"] = "Choose owner, hand or reader."
+        faults["role"] = say("Choose owner, hand or reader.")
     if faults:
         raise FormFaults(faults)
     extra = {} if new else get(name).extra

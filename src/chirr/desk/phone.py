@@ -17,6 +17,7 @@ from django.db import transaction
 from chirr.book import actions, ledger, shelf
 from chirr.book.models import EntryRow
 from chirr.desk.forms import FormFaults, entry_from_form, write
+from chirr.desk.spoken import say
 from chirr.records import Entry, Person
 
 MOST = 500
@@ -96,9 +97,11 @@ def _strictly(entry: Entry, actor: Person) -> FormFaults | None:
 def _read(sent: Sent, actor: Person, people: set[str], *, now: int, skew_s: int) -> Entry | FormFaults:
     """The entry that was sent, or why it cannot be one."""
     if not _UUID7.fullmatch(sent.id):
-        return FormFaults({"": "This entry came without a proper number of its own. Write it again."})
+        return FormFaults({"": say("This entry came without a proper number of its own. Write it again.")})
     if sent.person not in people:
-        words = f"{sent.person or 'Nobody'} is not among those who write in this book. Ask the owner."
+        words = say(
+            "{person} is not among those who write in this book. Ask the owner.", person=sent.person or say("Nobody")
+        )
         return FormFaults({"": words})
     try:
         entry = entry_from_form({**sent.values, "id": sent.id}, actor=actor, now=now)
@@ -151,11 +154,11 @@ def _there(ids: Sequence[str]) -> dict[str, Entry]:
 
 def _answer(key: str, read: Entry | FormFaults | None, there: Entry | None) -> Answer:
     if read is None:
-        read = FormFaults({"": "Too many entries came at once. Send it again."})
+        read = FormFaults({"": say("Too many entries came at once. Send it again.")})
     elif there is not None and isinstance(read, Entry):
         if _fact(there) == _fact(read):
             return Answer(id=key, got="there")
-        read = FormFaults({"": "The book has another entry of this number. Write it again, as a new one."})
+        read = FormFaults({"": say("The book has another entry of this number. Write it again, as a new one.")})
     if isinstance(read, FormFaults):
         return Answer(id=key, got="refused", why=str(read), faults=read.faults)
     return Answer(id=key, got="taken")

@@ -18,6 +18,7 @@ from uuid_utils.compat import uuid7
 from chirr.book import ledger, shelf
 from chirr.desk import counting
 from chirr.desk.counting import PhotoAnswer
+from chirr.desk.spoken import say
 from chirr.records import TrayType
 
 BY_HAND_CV = 0.25
@@ -124,7 +125,7 @@ def keep(
 def picture_path(photo_id: str) -> Path:
     """The picture's file. LookupError for what is not the name of a photograph."""
     if not re.fullmatch(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", photo_id):
-        raise LookupError("There is no such photograph.")
+        raise LookupError(say("There is no such photograph."))
     return folder() / f"{photo_id}.jpg"
 
 
@@ -133,7 +134,7 @@ def picture_bytes(photo_id: str) -> bytes:
     try:
         return picture_path(photo_id).read_bytes()
     except FileNotFoundError as error:
-        raise LookupError("There is no such photograph.") from error
+        raise LookupError(say("There is no such photograph.")) from error
 
 
 def save(kept: KeptPhoto) -> None:
@@ -150,7 +151,7 @@ def load(photo_id: str) -> KeptPhoto:
     try:
         return msgspec.json.decode(path.read_bytes(), type=KeptPhoto)
     except (FileNotFoundError, msgspec.MsgspecError) as error:
-        raise LookupError("There is no such photograph.") from error
+        raise LookupError(say("There is no such photograph.")) from error
 
 
 def all_kept() -> Iterator[KeptPhoto]:

@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import msgspec
+from django.utils.translation import override
 
 from chirr.book import ledger
 from chirr.book.replay import voided
 from chirr.book.standing import Misfit
 from chirr.desk import clock, forms
 from chirr.desk.browse import story_lines
+from chirr.desk.misfit_words import does_not_fit
 from chirr.desk.shapes import StoryLine
 from chirr.records import Entry, Person
 
@@ -69,7 +71,8 @@ def unsettled() -> Unsettled:
 
 def give_way(entry_id: str, to_id: str, *, actor: Person, now: int) -> Entry:
     """Withdraw one of two entries that collide, in favour of the other. Raises FormFaults, NotAllowed."""
-    stands = next(iter(story_lines(_entries([to_id]))), None)
+    with override("en-gb"):  # what the book keeps is in one language
+        stands = next(iter(story_lines(_entries([to_id]))), None)
     reason = f"settled: another entry stands ({stands.says.rstrip('.')})" if stands else "settled: it did not happen"
     return forms.withdraw(entry_id, reason[: forms.LONGEST_NOTE], actor=actor, now=now)
 
@@ -94,7 +97,7 @@ def _clashes() -> tuple[Clash, ...]:
 
 
 def _why(misfit: Misfit) -> str:
-    return f"{misfit.found[:1].upper()}{misfit.found[1:]} does not fit here; expected {misfit.expected}."
+    return does_not_fit(misfit.found, misfit.expected)
 
 
 def _rival(e: Entry, misfit: Misfit, out: set[str]) -> Entry | None:

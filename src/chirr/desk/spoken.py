@@ -84,7 +84,7 @@ def _part(value: Any) -> Any:
 
 
 @cache
-def _signs(language: str) -> tuple[str, str]:
+def signs(language: str) -> tuple[str, str]:
     if language.startswith("en"):
         return ",", "."
     return formats.get_format("THOUSAND_SEPARATOR", language), formats.get_format("DECIMAL_SEPARATOR", language)
@@ -92,12 +92,12 @@ def _signs(language: str) -> tuple[str, str]:
 
 def decimal_sign() -> str:
     """The decimal sign of the present language."""
-    return _signs(get_language() or "en")[1]
+    return signs(get_language() or "en")[1]
 
 
 def local_signs(text: str) -> str:
     """A figure written with ',' between thousands and '.' before decimals, with the signs of the present language."""
-    group, point = _signs(get_language() or "en")
+    group, point = signs(get_language() or "en")
     if group == ",":
         return text
     return text.replace(",", _GROUP).replace(".", point).replace(_GROUP, group)
@@ -133,6 +133,21 @@ def long_day_words(day: date) -> str:
     )
 
 
+def full_weekdays() -> list[str]:
+    """The weekdays in full, from Sunday on."""
+    return [gettext(name) for name in FULL_WEEKDAY_WORDS]
+
+
+def full_months() -> list[str]:
+    """The months in full."""
+    return [pgettext("full month", name) for name in FULL_MONTH_WORDS]
+
+
+def short_months() -> list[str]:
+    """The months in short."""
+    return [pgettext("month", name) for name in MONTH_WORDS]
+
+
 def moment_words(then: datetime) -> str:
     """A moment: 'Tue 3 Feb 2031, 07:10'."""
     return f"{day_words(then, year=True)}, {then:%H:%M}"
@@ -146,7 +161,17 @@ def listed(names: list[str] | tuple[str, ...], last: str = "and") -> str:
     return pattern.format(names=", ".join(names[:-1]), last=names[-1])
 
 
+def chance_in_words(chance: float) -> str:
+    """A chance in hundredths; draws are finite, so it never says never or always."""
+    if chance > 0.99:
+        return gettext("more than 99 chances in 100")
+    if chance < 0.01:
+        return gettext("less than 1 chance in 100")
+    return say_n("{n} chance in 100", "{n} chances in 100", round(100 * chance))
+
+
 WEEKDAY_WORDS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+FULL_WEEKDAY_WORDS = ("Sunday", "Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday")
 MONTH_WORDS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 FULL_MONTH_WORDS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",

@@ -7,6 +7,7 @@ from chirr.book.standing import Clutch, Standing, Substrate
 from chirr.desk import clock
 from chirr.desk.belief import beliefs as believed
 from chirr.desk.shapes import ClutchBelief, ClutchRow, SubstrateRow, TraysView
+from chirr.desk.spoken import say, say_n
 
 RECENT_DAYS = 30
 """Emptied clutches are shown for so long."""
@@ -34,7 +35,11 @@ def trays(*, finished: bool = False) -> TraysView:
 def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
     """One clutch as a row."""
     here = c.here
-    place = f"bin {here.bin}" if here.bin else f"rack, {here.room} {here.stack}/{here.level}"
+    place = (
+        say("bin {name}", name=here.bin)
+        if here.bin
+        else say("rack, {place}", place=f"{here.room} {here.stack}/{here.level}")
+    )
     out = c.pulled_at if c.pulled_at is not None else now
     return ClutchRow(
         clutch=c.name,
@@ -83,11 +88,11 @@ def _substrate(s: Standing, batch: Substrate, uses: int) -> SubstrateRow:
     latest = max(batch.cycles, default=0)
     in_use, left = _in_use(s, batch), max(uses - latest, 0)
     if left:
-        says = f"good for {left} more use{'s' if left > 1 else ''}"
+        says = say_n("good for {n} more use", "good for {n} more uses", left)
     elif in_use:
-        says = "last use: out to the garden or frass stream when emptied"
+        says = say("last use: out to the garden or frass stream when emptied")
     else:
-        says = "used up"
+        says = say("used up")
     return SubstrateRow(
         substrate=batch.name,
         first_at=batch.first_at,

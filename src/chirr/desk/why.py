@@ -11,6 +11,7 @@ import numpy as np
 
 from chirr.desk.belief import Foresight, foresight
 from chirr.desk.minutes import learnt
+from chirr.desk.spoken import again, say
 from chirr.desk.why_words import (
     TIMES,
     Narrowed,
@@ -35,6 +36,7 @@ from chirr.engine.colony.figures import (
     own_columns,
 )
 from chirr.engine.colony.influence import Ground, Surroundings
+from chirr.says import said
 
 SHOWN = 3
 BAND = 1.2816
@@ -100,7 +102,12 @@ def why(kind: str, name: str) -> Why:
     s = f.standing
     known: dict[str, Collection[str]] = {"bin": s.bins, "lot": s.lots, "clutch": s.clutches}
     if name not in known.get(kind, ()):
-        raise LookupError(f"There is no {kind} {name} on this farm.")
+        raise LookupError(
+            {
+                "bin": say("There is no bin {name} on this farm.", name=name),
+                "lot": say("There is no lot {name} on this farm.", name=name),
+            }.get(kind, say("There is no clutch {name} on this farm.", name=name))
+        )
     if kind == "bin":
         lots = list(s.bins[name].lots)
         clutches = [] if lots else [*s.bins[name].trays, *s.bins[name].hatching]
@@ -134,8 +141,9 @@ def worth_weighing(f: Foresight) -> dict[str, str]:
         told = [n for n in found if _worth_it(n)]
         if told:
             gain = max(1 - n.then / n.now for n in told)
-            words = " and ".join(narrowed_words(f, n, a) for n in told)
-            best.append((gain, f.gathered.lots[a.lot], f"{words}: weigh {WEIGHED} or more"))
+            narrowed = [narrowed_words(f, n, a) for n in told]
+            words = narrowed[0] if len(told) == 1 else said("{a} and {b}", a=narrowed[0], b=narrowed[1])
+            best.append((gain, f.gathered.lots[a.lot], said("{words}: weigh {n} or more", words=words, n=WEIGHED)))
     best.sort(key=lambda x: (-x[0], x[1]))
     return {name: words for _, name, words in best[:AT_MOST]}
 
@@ -182,12 +190,12 @@ def _lot(f: Foresight, name: str) -> Answer:
     seen = explain_lot(beside, a.lot, waiting, day=day)
     if not seen.figures:
         return [], []
-    titles = {"alive": f"Crickets alive in lot {name}"}
+    titles = {"alive": say("Crickets alive in lot {lot}", lot=name)}
     if _grows(f, a):
-        on = day_words(f, f.as_of + 86400 * day)
+        on = again(day_words(f, f.as_of + 86400 * day))
         titles = {
-            "kg": f"Kilograms of lot {name} on {on}",
-            "ready": f"The day on which lot {name} is ready",
+            "kg": say("Kilograms of lot {lot} on {day}", lot=name, day=on),
+            "ready": say("The day on which lot {lot} is ready", lot=name),
             **titles,
         }
         if a.ready_h[3] <= b.history.now_h:
@@ -212,7 +220,10 @@ def _clutch(f: Foresight, name: str) -> Answer:
     none = np.zeros(0, dtype=np.int64)
     beside = Beside.of(b, f.gathered.clocks, _horizon(f), f.gathered.place_room, column, none)
     seen = explain_clutch(beside, c.clutch)
-    titles = {"pinheads": f"Pinheads of clutch {name}", "first": f"First pinheads of clutch {name}"}
+    titles = {
+        "pinheads": say("Pinheads of clutch {clutch}", clutch=name),
+        "first": say("First pinheads of clutch {clutch}", clutch=name),
+    }
     if f.standing.clutches[name].hatched_at is not None:
         del titles["first"]
     return _explained(f, seen, titles, {"pinheads": c.pinheads}, Subject(f=f, clutch=name))
@@ -227,7 +238,11 @@ def _explained(
         least = LEAST_H if key in TIMES else LEAST_LOG
         moved = [m for m in around.moved(seen.figures[key].by) if abs(m.by) >= least][:SHOWN]
         movers = tuple(
-            Mover(says=f"{fact_words(m, subject)} {moved_words(key, m.by)}.", by=m.by, entry=entry_of(f, m))
+            Mover(
+                says=say("{fact} {moved}.", fact=fact_words(m, subject), moved=moved_words(key, m.by)),
+                by=m.by,
+                entry=entry_of(f, m),
+            )
             for m in moved
         )
         figures.append(Figure(title=title, moved=movers))
@@ -266,14 +281,21 @@ def _advice(best: Narrowed, subject: Subject) -> Advice:
     deed = "weigh" if best.measurement == "weigh" else "count"
     minutes = learnt(f.standing, f.as_of).of(deed)
     bin_ = f.standing.lots[subject.lot].bin if subject.lot else None
-    here = f"bin {bin_}" if bin_ else f"lot {subject.lot}"
+    here = say("bin {name}", name=bin_) if bin_ else say("lot {name}", name=subject.lot)
     do = {
-        "weigh": f"Weigh {WEIGHED} from {here} today",
-        "count": f"Count the crickets of {here} today by their whole weight, right to 10 %",
-        "eggs": f"Count the eggs of clutch {subject.clutch or 'to hatch'} from a sample, right to 20 %",
-    }[best.measurement]
+        "weigh": lambda: say("Weigh {n} from {here} today", n=WEIGHED, here=here),
+        "count": lambda: say("Count the crickets of {here} today by their whole weight, right to 10 %", here=here),
+        "eggs": lambda: (
+            say("Count the eggs of clutch {clutch} from a sample, right to 20 %", clutch=subject.clutch)
+            if subject.clutch
+            else say("Count the eggs of clutch to hatch from a sample, right to 20 %")
+        ),
+    }[best.measurement]()
     return Advice(
-        says=f"{do}: {narrowed_words(f, best, subject.ahead)}, about {minutes:.0f} minutes.",
+        says=say(
+            "{do}: {narrowed}, about {minutes:.0f} minutes.",
+            do=do, narrowed=narrowed_words(f, best, subject.ahead), minutes=float(minutes),
+        ),
         deed=deed, now=best.now, then=best.then, minutes=minutes,
         bin=bin_, lot=subject.lot, clutch=subject.clutch, sample=WEIGHED if deed == "weigh" else None,
     )  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -14,6 +15,12 @@ from chirr.desk.belief import Foresight
 from chirr.engine.colony.ahead import LotAhead
 from chirr.engine.colony.belief import ODD_BEYOND
 from chirr.engine.colony.influence import KINDS, Moved
+from chirr.says import Said, said, said_n, word
+
+FULL_MONTHS = (
+    word("January"), word("February"), word("March"), word("April"), word("May"), word("June"), word("July"),
+    word("August"), word("September"), word("October"), word("November"), word("December"),
+)  # fmt: skip
 
 TIMES = ("ready", "first")
 """Figures that are hours."""
@@ -22,16 +29,16 @@ FAR_LOG = math.log(2)
 """What moved a figure further than this is not given in figures: leaving it out is reckoned along a straight line."""
 
 
-GATHERED = (
-    ("hatch", "hatches"),
-    ("look in vain", "looks in vain"),
-    ("count of eggs", "counts of eggs"),
-    ("count of pinheads", "counts of pinheads"),
-    ("count of crickets", "counts of crickets"),
-    ("weighing", "weighings"),
-    ("harvest", "harvests"),
+GATHERED: tuple[Callable[[int], Said], ...] = (
+    lambda n: said_n("The farm’s one other hatch", "The farm’s {n:,} other hatches", n),
+    lambda n: said_n("The farm’s one other look in vain", "The farm’s {n:,} other looks in vain", n),
+    lambda n: said_n("The farm’s one other count of eggs", "The farm’s {n:,} other counts of eggs", n),
+    lambda n: said_n("The farm’s one other count of pinheads", "The farm’s {n:,} other counts of pinheads", n),
+    lambda n: said_n("The farm’s one other count of crickets", "The farm’s {n:,} other counts of crickets", n),
+    lambda n: said_n("The farm’s one other weighing", "The farm’s {n:,} other weighings", n),
+    lambda n: said_n("The farm’s one other harvest", "The farm’s {n:,} other harvests", n),
 )
-"""What facts of each kind elsewhere on the farm are called, one and many, in the order of the engine's KINDS."""
+"""What facts of each kind elsewhere on the farm are called, by their number, in the order of the engine's KINDS."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,76 +68,118 @@ def likely_day(f: Foresight, a: LotAhead) -> int:
     return int(np.clip(round((a.ready_h[3] - f.belief.history.now_h) / 24.0), 0, f.days))
 
 
-def narrowed_words(f: Foresight, n: Narrowed, a: LotAhead | None) -> str:
+def narrowed_words(f: Foresight, n: Narrowed, a: LotAhead | None) -> Said:
     if n.key in TIMES:
-        return f"the band of its harvest day shrinks from ±{n.now:.1f} to ±{n.then:.1f} days"
-    on = f" on {day_words(f, f.as_of + 86400 * likely_day(f, a))}" if a is not None else ""
-    what = {"kg": f"kilograms{on}", "alive": "number", "pinheads": "pinheads"}[n.key]
-    return f"the band of its {what} shrinks from ±{100 * n.now:.0f} % to ±{100 * n.then:.0f} %"
+        return said("the band of its harvest day shrinks from ±{now:.1f} to ±{then:.1f} days", now=n.now, then=n.then)
+    now, then = 100 * n.now, 100 * n.then
+    if n.key == "kg" and a is not None:
+        on = day_words(f, f.as_of + 86400 * likely_day(f, a))
+        return said(
+            "the band of its kilograms on {day} shrinks from ±{now:.0f} % to ±{then:.0f} %", day=on, now=now, then=then
+        )
+    pattern = {
+        "kg": word("the band of its kilograms shrinks from ±{now:.0f} % to ±{then:.0f} %"),
+        "alive": word("the band of its number shrinks from ±{now:.0f} % to ±{then:.0f} %"),
+        "pinheads": word("the band of its pinheads shrinks from ±{now:.0f} % to ±{then:.0f} %"),
+    }[n.key]
+    return said(pattern, now=now, then=then)
 
 
-def _day_of_hour(f: Foresight, hour: float) -> str:
+def _day_of_hour(f: Foresight, hour: float) -> Said:
     return day_words(f, f.gathered.start + 3600 * hour)
 
 
-def day_words(f: Foresight, at: float) -> str:
+def day_words(f: Foresight, at: float) -> Said:
     then = datetime.fromtimestamp(at, ZoneInfo(f.card.timezone))
-    return f"{then.day} {then:%B}"
+    return said("{day} {month}", day=str(then.day), month=said(FULL_MONTHS[then.month - 1]))
 
 
-def moved_words(key: str, by: float) -> str:
+def moved_words(key: str, by: float) -> Said:
     if key in TIMES:
         days = abs(by) / 24.0
-        return f"made it {days:.1f} day{'' if f'{days:.1f}' == '1.0' else 's'} {'later' if by > 0 else 'earlier'}"
+        if f"{days:.1f}" == "1.0":
+            pattern = word("made it {days:.1f} day later") if by > 0 else word("made it {days:.1f} day earlier")
+        else:
+            pattern = word("made it {days:.1f} days later") if by > 0 else word("made it {days:.1f} days earlier")
+        return said(pattern, days=days)
     times = math.exp(min(by, 50.0))
     if abs(by) > FAR_LOG:
-        return f"made it {'over twice' if by > 0 else 'less than half'} as {'heavy' if key == 'kg' else 'many'}"
-    change = f"{abs(times - 1):.1%}" if abs(times - 1) < 0.01 else f"{abs(times - 1):.0%}"
-    words = ("heavier", "lighter") if key == "kg" else ("more", "fewer")
-    return f"made it {change.replace('%', ' %')} {words[by < 0]}"
+        if key == "kg":
+            return said("made it over twice as heavy") if by > 0 else said("made it less than half as heavy")
+        return said("made it over twice as many") if by > 0 else said("made it less than half as many")
+    digits = 1 if abs(times - 1) < 0.01 else 0
+    change = Said(f"{{pct:.{digits}f}} %", parts={"pct": 100 * abs(times - 1)})
+    if key == "kg":
+        return (
+            said("made it {change} heavier", change=change)
+            if by > 0
+            else said("made it {change} lighter", change=change)
+        )
+    return said("made it {change} more", change=change) if by > 0 else said("made it {change} fewer", change=change)
 
 
-def fact_words(m: Moved, subject: Subject) -> str:
+def fact_words(m: Moved, subject: Subject) -> Said:
     """A fact by its name: 'The weighing of 12 March (60 crickets, 32 mg each)'; others by their number."""
     if not m.own:
-        one, many = GATHERED[m.kind]
-        n = len(m.facts)
-        return f"The farm’s {n:,} other {many}" if n > 1 else f"The farm’s one other {one}"
+        return GATHERED[m.kind](len(m.facts))
     f, i = subject.f, int(m.facts[0])
     facts, row = f.belief.facts, int(f.belief.facts.row[i])
-    said = (_lot_fact if facts.what[i] <= 2 else _clutch_fact)(f, i, row, KINDS[m.kind], subject)
-    odd = ", which does not go with the others," if abs(f.belief.off[i]) > ODD_BEYOND else ""
-    return said + odd
+    told = (_lot_fact if facts.what[i] <= 2 else _clutch_fact)(f, i, row, KINDS[m.kind], subject)
+    if abs(f.belief.off[i]) > ODD_BEYOND:
+        return said("{fact}, which does not go with the others,", fact=told)
+    return told
 
 
-def _lot_fact(f: Foresight, i: int, row: int, kind: str, subject: Subject) -> str:
+def _lot_fact(f: Foresight, i: int, row: int, kind: str, subject: Subject) -> Said:
     facts, schedule = f.belief.facts, f.belief.schedule
     name = f.gathered.lots[int(schedule.lot[row])]
-    of = "" if name == subject.lot else f" of lot {name}"
+    other = name != subject.lot
     on = _day_of_hour(f, float(schedule.hour[row]))
     number = math.exp(facts.value[i])
     if kind == "weighings":
         sample = int(schedule.sample[row])
-        return f"The weighing{of} of {on} ({sample:,} cricket{'s' if sample != 1 else ''}, {number:.3g} mg each)"
+        if other:
+            return said_n(
+                "The weighing of lot {lot} of {day} ({n:,} cricket, {mg:.3g} mg each)",
+                "The weighing of lot {lot} of {day} ({n:,} crickets, {mg:.3g} mg each)",
+                sample, lot=name, day=on, mg=number,
+            )  # fmt: skip
+        return said_n(
+            "The weighing of {day} ({n:,} cricket, {mg:.3g} mg each)",
+            "The weighing of {day} ({n:,} crickets, {mg:.3g} mg each)",
+            sample, day=on, mg=number,
+        )  # fmt: skip
     if kind == "harvests":
-        return f"The harvest{of} of {on} ({number / 1e6:.3g} kg)"
-    unit = "pinheads" if kind == "pinhead counts" else "crickets"
-    return f"The count{of} of {on} ({number:,.0f} {unit})"
+        if other:
+            return said("The harvest of lot {lot} of {day} ({kg:.3g} kg)", lot=name, day=on, kg=number / 1e6)
+        return said("The harvest of {day} ({kg:.3g} kg)", day=on, kg=number / 1e6)
+    unit = said("pinheads") if kind == "pinhead counts" else said("crickets")
+    if other:
+        return said("The count of lot {lot} of {day} ({n:,.0f} {unit})", lot=name, day=on, n=number, unit=unit)
+    return said("The count of {day} ({n:,.0f} {unit})", day=on, n=number, unit=unit)
 
 
-def _clutch_fact(f: Foresight, i: int, row: int, kind: str, subject: Subject) -> str:
+def _clutch_fact(f: Foresight, i: int, row: int, kind: str, subject: Subject) -> Said:
     clutch, facts = f.belief.history.clutches[row], f.belief.facts
-    of = "" if clutch.name == subject.clutch else f" of clutch {clutch.name}"
+    name, other = clutch.name, clutch.name != subject.clutch
     if kind == "looks in vain":
         seen = _day_of_hour(f, clutch.unseen_until_h or 0.0)
-        return f"That no pinheads{of} were out by {seen}"
+        if other:
+            return said("That no pinheads of clutch {clutch} were out by {day}", clutch=name, day=seen)
+        return said("That no pinheads were out by {day}", day=seen)
     if kind == "hatches":
         between = clutch.first_between or (0.0, 0.0)
-        return f"The hatch{of} seen on {_day_of_hour(f, between[1])}"
+        seen = _day_of_hour(f, between[1])
+        if other:
+            return said("The hatch of clutch {clutch} seen on {day}", clutch=name, day=seen)
+        return said("The hatch seen on {day}", day=seen)
     counts = clutch.egg_counts if kind == "egg counts" else clutch.pinhead_counts
     hour = next((h for h, _, _, entry in counts if entry == facts.entry[i]), clutch.laid_h)
-    unit = "eggs" if kind == "egg counts" else "pinheads"
-    return f"The count{of} of {_day_of_hour(f, hour)} ({math.exp(facts.value[i]):,.0f} {unit})"
+    unit = said("eggs") if kind == "egg counts" else said("pinheads")
+    on, n = _day_of_hour(f, hour), math.exp(facts.value[i])
+    if other:
+        return said("The count of clutch {clutch} of {day} ({n:,.0f} {unit})", clutch=name, day=on, n=n, unit=unit)
+    return said("The count of {day} ({n:,.0f} {unit})", day=on, n=n, unit=unit)
 
 
 def entry_of(f: Foresight, m: Moved) -> str | None:

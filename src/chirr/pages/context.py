@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest
+from django.utils.translation import get_language
+from django.utils.translation import gettext_lazy as _
 
 from chirr.pages import display
 from chirr.pages.access import SEE
 
 PLACES = (
-    ("round", "Round"),
-    ("racks", "Racks"),
-    ("ahead", "Ahead"),
-    ("trays", "Trays"),
-    ("book", "Book"),
-    ("farm", "Farm"),
+    ("round", _("Round")),
+    ("racks", _("Racks")),
+    ("ahead", _("Ahead")),
+    ("trays", _("Trays")),
+    ("book", _("Book")),
+    ("farm", _("Farm")),
 )
 
 BELONGS = {
@@ -43,6 +46,9 @@ def farm(request: HttpRequest) -> dict[str, Any]:
         "theme": theme if theme in display.THEMES else "auto",
         **{name: _of_device(request, name) for name in display.DEVICE},
         "units": display.shown().units,
+        "language": get_language(),
+        "LANGUAGE_CODE": get_language(),
+        "languages": settings.LANGUAGES,
     }
 
 

@@ -11,6 +11,8 @@ from zoneinfo import ZoneInfo
 import msgspec
 from django.http import HttpRequest
 
+from chirr.desk.spoken import day_words, decimal_sign, local_signs, say, term
+
 UNIT_SYSTEMS = ("metric", "imperial")
 THEMES = ("auto", "light", "dark")
 DEVICE = {"side": ("right", "left"), "sound": ("on", "off"), "buzz": ("on", "off")}
@@ -55,13 +57,12 @@ def shown_as(request: HttpRequest) -> Iterator[None]:
 
 
 def number(value: float, digits: int = 0) -> str:
-    """A number with thousands separated by commas and a plain minus sign.
+    """A number with the separators of the language, and a plain minus sign.
 
     >>> number(1850.4), number(0.25, 2), number(-3.0)
     ('1,850', '0.25', '−3')
     """
-    text = f"{value:,.{digits}f}"
-    return text.replace("-", "−")
+    return local_signs(f"{value:,.{digits}f}".replace("-", "−"))
 
 
 def about(value: float) -> str:
@@ -92,7 +93,7 @@ def _weight(value: float) -> str:
 def mass_mg(value: float) -> str:
     """The mass of one cricket, from mg."""
     if shown().units == "imperial":
-        return f"{value / 1000 / G_PER_OZ:.4f} oz"
+        return f"{number(value / 1000 / G_PER_OZ, 4)} oz"
     return f"{about(value)} mg"
 
 
@@ -121,13 +122,13 @@ def length_cm(value: float) -> str:
     """A length, from cm."""
     if shown().units == "imperial":
         return f"{number(value / CM_PER_IN, 1)} in"
-    return f"{number(value, 1).removesuffix('.0')} cm"
+    return f"{number(value, 1).removesuffix(decimal_sign() + '0')} cm"
 
 
 def area_cm2(value: float) -> str:
     """A surface, from cm2: square metres, or square feet."""
     if shown().units == "imperial":
-        return f"{number(value / (CM_PER_IN * 12) ** 2, 2)} sq ft"
+        return say("{area} sq ft", area=number(value / (CM_PER_IN * 12) ** 2, 2))
     return f"{number(value / 10_000, 2)} m²"
 
 
@@ -137,7 +138,7 @@ def amount(value: float, unit: str) -> str:
         return mass_kg(value)
     if unit == "g":
         return mass_g(value)
-    return f"{about(value)} {unit}".strip()
+    return f"{about(value)} {term('unit', unit)}".strip()
 
 
 def local(at: float) -> datetime:
@@ -148,8 +149,7 @@ def local(at: float) -> datetime:
 def day(at: float) -> str:
     """A moment's day, such as 'Tue 3 Feb'; with the year unless it is within the half year about today."""
     then, now = local(at), datetime.now(shown().zone)
-    text = f"{then:%a} {then.day} {then:%b}"
-    return text if abs((then - now).days) < 180 else f"{text} {then.year}"
+    return day_words(then, year=abs((then - now).days) >= 180)
 
 
 def moment(at: float) -> str:

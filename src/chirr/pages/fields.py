@@ -6,9 +6,12 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import msgspec
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
 from chirr.deeds import DEEDS, Deed
 from chirr.desk.farm import Choices
+from chirr.desk.spoken import again, say, term
 from chirr.records import STAGES
 
 
@@ -43,67 +46,71 @@ class DeedForm(msgspec.Struct, frozen=True, kw_only=True):
     cautions: tuple[str, ...]
 
 
-GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("Every day", ("feed", "water", "clean", "deaths", "note")),
-    ("Eggs and trays", ("lay", "pull", "hatch", "empty")),
-    ("Knowing how many", ("count", "weigh")),
-    ("Coming and going", ("stock", "move", "split", "join", "retire")),
-    ("Goods", ("take", "harvest", "pack", "ship")),
+GROUPS: tuple[tuple[Promise | str, tuple[str, ...]], ...] = (
+    (_("Every day"), ("feed", "water", "clean", "deaths", "note")),
+    (_("Eggs and trays"), ("lay", "pull", "hatch", "empty")),
+    (_("Knowing how many"), ("count", "weigh")),
+    (_("Coming and going"), ("stock", "move", "split", "join", "retire")),
+    (_("Goods"), ("take", "harvest", "pack", "ship")),
 )
 
-WAYS: dict[str, tuple[str, ...]] = {
-    "pull": ("to hatch in a bin", "to wait on a rack"),
-    "count": ("a lot", "a clutch"),
-    "move": ("a lot is tipped over", "a bin is carried", "a tray goes into a bin", "a tray goes to a rack"),
+WAYS: dict[str, tuple[Promise | str, ...]] = {
+    "pull": (_("to hatch in a bin"), _("to wait on a rack")),
+    "count": (_("a lot"), _("a clutch")),
+    "move": (_("a lot is tipped over"), _("a bin is carried"), _("a tray goes into a bin"), _("a tray goes to a rack")),
 }
 
-CAUTIONS: dict[str, tuple[str, ...]] = {
+CAUTIONS: dict[str, tuple[Promise | str, ...]] = {
     "harvest": (
-        "Cricket dust causes allergy and asthma: wear a mask and gloves, and keep the air moving.",
-        "Who is allergic to shellfish may react to crickets. Local food law decides what may be sold as food.",
+        _("Cricket dust causes allergy and asthma: wear a mask and gloves, and keep the air moving."),
+        _("Who is allergic to shellfish may react to crickets. Local food law decides what may be sold as food."),
     ),
-    "clean": ("Dry frass and cast skins make dust: damp it down, wear a mask, do not sweep dry.",),
-    "move": ("A full bin is heavy, and high ones are worse: two people, or steps that stand firm.",),
-    "ship": ("Live animals must not escape on the way, and some species may not go everywhere: ask your authority.",),
-    "take": ("Live animals must not escape, and some species may not go everywhere: ask your authority.",),
-    "stock": ("New crickets can carry disease: keep them apart from yours at first.",),
-    "empty": ("Spent substrate can carry eggs and germs: heat or freeze it before it leaves the farm as fertiliser.",),
+    "clean": (_("Dry frass and cast skins make dust: damp it down, wear a mask, do not sweep dry."),),
+    "move": (_("A full bin is heavy, and high ones are worse: two people, or steps that stand firm."),),
+    "ship": (
+        _("Live animals must not escape on the way, and some species may not go everywhere: ask your authority."),
+    ),
+    "take": (_("Live animals must not escape, and some species may not go everywhere: ask your authority."),),
+    "stock": (_("New crickets can carry disease: keep them apart from yours at first."),),
+    "empty": (
+        _("Spent substrate can carry eggs and germs: heat or freeze it before it leaves the farm as fertiliser."),
+    ),
 }
 
-_LABELS: dict[str, str] = {
-    "bin": "Bin",
-    "lot": "Lot",
-    "clutch": "Clutch",
-    "tray_type": "Tray type",
-    "substrate": "Substrate batch",
-    "cycle": "Cycle of use",
-    "to_bin": "To bin",
-    "to_lot": "To lot",
-    "to_place": "To place",
-    "from_lots": "Lots to join",
-    "stage": "Stage",
-    "age_days": "Age, days",
-    "quantity": "How much",
-    "unit": "Unit",
-    "cv_pct": "Give or take, %",
-    "sample": "Crickets in the sample",
-    "minutes": "Minutes it took",
-    "note": "Note",
+_LABELS: dict[str, Promise | str] = {
+    "bin": _("Bin"),
+    "lot": _("Lot"),
+    "clutch": _("Clutch"),
+    "tray_type": _("Tray type"),
+    "substrate": _("Substrate batch"),
+    "cycle": _("Cycle of use"),
+    "to_bin": _("To bin"),
+    "to_lot": _("To lot"),
+    "to_place": _("To place"),
+    "from_lots": _("Lots to join"),
+    "stage": _("Stage"),
+    "age_days": _("Age, days"),
+    "quantity": _("How much"),
+    "unit": _("Unit"),
+    "cv_pct": _("Give or take, %"),
+    "sample": _("Crickets in the sample"),
+    "minutes": _("Minutes it took"),
+    "note": _("Note"),
 }
 
-_HINTS: dict[str, str] = {
-    "cv_pct": "How far the count may be out, as one standard error.",
-    "from_lots": "Names with ; between them.",
-    "cycle": "1 for fresh substrate, 2 when used once before.",
+_HINTS: dict[str, Promise | str] = {
+    "cv_pct": _("How far the count may be out, as one standard error."),
+    "from_lots": _("Names with ; between them."),
+    "cycle": _("1 for fresh substrate, 2 when used once before."),
 }
 
-_QUANTITY: dict[str, str] = {
-    "weigh": "Their mass together",
-    "deaths": "How many dead",
-    "split": "How many crickets",
-    "harvest": "Mass harvested",
-    "stock": "How many crickets",
-    "count": "How many",
+_QUANTITY: dict[str, Promise | str] = {
+    "weigh": _("Their mass together"),
+    "deaths": _("How many dead"),
+    "split": _("How many crickets"),
+    "harvest": _("Mass harvested"),
+    "stock": _("How many crickets"),
+    "count": _("How many"),
 }
 
 
@@ -116,16 +123,16 @@ def deed_form(name: str, way: int, choices: Choices, units: str) -> DeedForm:
     spare = [c for c in deed.may if c not in needed and c not in {x for w in deed.needs for x in w}]
     return DeedForm(
         deed=name,
-        says=deed.says,
+        says=again(deed.says),
         way=way,
-        ways=tuple(Way(i, w) for i, w in enumerate(words)) if len(deed.needs) > 1 else (),
+        ways=tuple(Way(i, str(w)) for i, w in enumerate(words)) if len(deed.needs) > 1 else (),
         needed=tuple(f for c in needed for f in _fields(c, deed, choices, units, needed=True)),
         more=tuple(
             f
             for c in [*spare, "minutes", *([] if "note" in needed else ["note"])]
             for f in _fields(c, deed, choices, units, needed=False)
         ),
-        cautions=CAUTIONS.get(name, ()),
+        cautions=tuple(str(c) for c in CAUTIONS.get(name, ())),
     )
 
 
@@ -143,7 +150,9 @@ def _one(name: str, kind: str = "text") -> Maker:
     """A plain field, labelled and explained from the tables above."""
 
     def make(_deed: Deed, _choices: Choices, needed: bool) -> list[FormField]:
-        return [FormField(name=name, label=_LABELS[name], kind=kind, hint=_HINTS.get(name, ""), required=needed)]
+        return [
+            FormField(name=name, label=str(_LABELS[name]), kind=kind, hint=str(_HINTS.get(name, "")), required=needed)
+        ]
 
     return make
 
@@ -156,10 +165,10 @@ def _pick(name: str, offer: Callable[[Choices], Iterable[Any]], kind: str = "sel
         return [
             FormField(
                 name=name,
-                label=_LABELS[name],
+                label=str(_LABELS[name]),
                 kind=kind,
                 options=options,
-                blank="choose" if needed else "not said",
+                blank=say("choose") if needed else say("not said"),
                 required=needed,
             )
         ]
@@ -168,44 +177,56 @@ def _pick(name: str, offer: Callable[[Choices], Iterable[Any]], kind: str = "sel
 
 
 def _lot(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
-    lots = tuple((n, f"{n}, in {b}" if b else n) for n, b in choices.lots.items())
+    lots = tuple((n, say("{n}, in {b}", n=n, b=b) if b else n) for n, b in choices.lots.items())
     if deed.name == "lay":
         lots = tuple(pair for pair in lots if pair[0] in choices.breeders) or lots
     kind = "list" if deed.name in ("stock", "pack", "ship") else "select"
-    hint = f"A new name, such as {choices.next_lot}." if deed.name == "stock" else ""
-    return [FormField(name="lot", label="Lot", kind=kind, options=lots, hint=hint, blank="choose", required=needed)]
+    hint = say("A new name, such as {next_lot}.", next_lot=choices.next_lot) if deed.name == "stock" else ""
+    return [
+        FormField(
+            name="lot", label=say("Lot"), kind=kind, options=lots, hint=hint, blank=say("choose"), required=needed
+        )
+    ]
 
 
 def _clutch(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
     if deed.name == "lay":
-        return [FormField(name="clutch", label="Name of the new clutch", required=needed)]
-    return _pick("clutch", lambda c: ((n, f"{n}, in {b}") for n, b in c.clutches.items()))(deed, choices, needed)
+        return [FormField(name="clutch", label=say("Name of the new clutch"), required=needed)]
+    return _pick("clutch", lambda c: ((n, say("{n}, in {b}", n=n, b=b)) for n, b in c.clutches.items()))(
+        deed, choices, needed
+    )
 
 
 def _tray_type(deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
     if choices.tray_types:
         return _pick("tray_type", lambda c: c.tray_types)(deed, choices, needed)
-    hint = "The farm has none yet: its owner names them on the Farm page."
-    return [FormField(name="tray_type", label=_LABELS["tray_type"], kind="select", hint=hint, blank="none yet")]
+    hint = say("The farm has none yet: its owner names them on the Farm page.")
+    return [
+        FormField(name="tray_type", label=str(_LABELS["tray_type"]), kind="select", hint=hint, blank=say("none yet"))
+    ]
 
 
 def _to_lot(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
-    hint = f"A lot there is already, or a new name such as {choices.next_lot}."
+    hint = say("A lot there is already, or a new name such as {next_lot}.", next_lot=choices.next_lot)
     lots = tuple(choices.lots)
-    return [FormField(name="to_lot", label=_LABELS["to_lot"], kind="list", options=lots, hint=hint, required=needed)]
+    return [
+        FormField(name="to_lot", label=str(_LABELS["to_lot"]), kind="list", options=lots, hint=hint, required=needed)
+    ]
 
 
 def _to_place(_deed: Deed, choices: Choices, needed: bool) -> list[FormField]:
     rooms = choices.rooms
     return [
-        FormField(name="to_room", label="To room", kind="select", options=rooms, blank="choose", required=needed),
-        FormField(name="to_stack", label="Stack", kind="whole", required=needed),
-        FormField(name="to_level", label="Level", kind="whole", hint="1 is the lowest", required=needed),
+        FormField(
+            name="to_room", label=say("To room"), kind="select", options=rooms, blank=say("choose"), required=needed
+        ),
+        FormField(name="to_stack", label=say("Stack"), kind="whole", required=needed),
+        FormField(name="to_level", label=say("Level"), kind="whole", hint=say("1 is the lowest"), required=needed),
     ]
 
 
 def _quantity(deed: Deed, _choices: Choices, needed: bool) -> list[FormField]:
-    label = _QUANTITY.get(deed.name, _LABELS["quantity"])
+    label = str(_QUANTITY.get(deed.name, _LABELS["quantity"]))
     return [FormField(name="quantity", label=label, kind="decimal", required=needed)]
 
 
@@ -220,7 +241,7 @@ _MAKERS: dict[str, Maker] = {
     "to_lot": _to_lot,
     "to_place": _to_place,
     "from_lots": _one("from_lots"),
-    "stage": _pick("stage", lambda _: STAGES),
+    "stage": _pick("stage", lambda _choices: [(s, term("stage", s)) for s in STAGES]),
     "age_days": _one("age_days", "decimal"),
     "quantity": _quantity,
     "cv": _one("cv_pct", "decimal"),
@@ -244,5 +265,14 @@ def _unit(deed: Deed, units: str, *, needed: bool) -> list[FormField]:
         offered = [other[u] for u in offered if u in other] + offered
     if offered == ["crickets"]:
         return []
-    blank = None if needed or "" not in deed.units else "not measured"
-    return [FormField(name="unit", label="Unit", kind="select", options=tuple(offered), blank=blank, required=needed)]
+    blank = None if needed or "" not in deed.units else say("not measured")
+    return [
+        FormField(
+            name="unit",
+            label=say("Unit"),
+            kind="select",
+            options=tuple((u, term("unit", u)) for u in offered),
+            blank=blank,
+            required=needed,
+        )
+    ]

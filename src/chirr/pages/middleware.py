@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from chirr.desk import devices, farm, people
+from chirr.desk.spoken import say, term
 from chirr.pages import display, entering
 from chirr.pages.access import Door, door_of
 
@@ -73,11 +74,15 @@ class FarmMiddleware:
 def _refusal(request: HttpRequest, door: Door | None) -> HttpResponse | None:
     person = request.person  # type: ignore[attr-defined]
     if person is None:
-        words = "You are signed in, but the farm's list of people does not name you. Ask the owner to add you."
+        words = say("You are signed in, but the farm's list of people does not name you. Ask the owner to add you.")
         return render(request, "chirr/refused.html", {"words": words}, status=403)
     if door is None or person.role not in (door.roles if request.method in ("GET", "HEAD") else door.writers):
         for_owner = door is not None and door.roles == ("owner",)
-        words = "This is for the owner." if for_owner else f"A {person.role} may not do this. Ask the owner."
+        words = (
+            say("This is for the owner.")
+            if for_owner
+            else say("A {role} may not do this. Ask the owner.", role=term("role", person.role))
+        )
         context = {"words": words, "by_pin": for_owner and entering.by_pin(request)}
         return render(request, "chirr/refused.html", context, status=403)
     return None

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-NAMES = ("space", "labour", "survival", "eggs")
+from chirr.says import Said, joined, said, word
+
+NAMES = (word("space"), word("labour"), word("survival"), word("eggs"))
 """In the order in which they are named when several are tight: room and hands cap what any more eggs could give."""
 FULL = 0.05
 """Less than this share of nursery and grow-out bins empty: space is tight (judgement)."""
@@ -52,12 +54,21 @@ def limits(m: Measures) -> tuple[Limit, ...]:
     """Space, labour, survival and eggs, each with its reason; eggs limit where nothing else does."""
     others = (_space(m), _labour(m), _survival(m))
     if any(x.tight for x in others):
-        says = "more eggs would meet " + " and ".join(x.name for x in others if x.tight) + " first"
+        says = said("more eggs would meet {names} first", names=_and([said(x.name) for x in others if x.tight]))
         return (*others, Limit(name="eggs", tight=False, load=None, says=says))
     unknown = any(x.tight is None for x in others)
-    tail = ", as far as the book tells" if unknown else ""
-    says = f"bins stand empty and hands have time, so more eggs could be raised{tail}"
+    says = (
+        said("bins stand empty and hands have time, so more eggs could be raised, as far as the book tells")
+        if unknown
+        else said("bins stand empty and hands have time, so more eggs could be raised")
+    )
     return (*others, Limit(name="eggs", tight=True, load=None, says=says))
+
+
+def _and(names: list[Said]) -> Said:
+    if len(names) < 2:
+        return names[0]
+    return said("{names} and {last}", names=joined(names[:-1], " and "), last=names[-1])
 
 
 def limiting(found: tuple[Limit, ...]) -> Limit:
@@ -67,13 +78,16 @@ def limiting(found: tuple[Limit, ...]) -> Limit:
 
 def _space(m: Measures) -> Limit:
     if m.bins == 0:
-        return Limit(name="space", tight=True, load=None, says="there is no nursery or grow-out bin")
-    says = f"{m.empty_bins} of {m.bins} nursery and grow-out bins are empty"
+        return Limit(name="space", tight=True, load=None, says=said("there is no nursery or grow-out bin"))
+    says = said("{empty} of {bins} nursery and grow-out bins are empty", empty=m.empty_bins, bins=m.bins)
     crowded = m.crowded_lots / m.lots if m.lots else 0.0
     if m.lots:
-        says += f"; {m.crowded_lots} of {m.lots} growing lots stand above {m.knee:g} crickets on a cm2"
+        says = said(
+            "{says}; {crowded} of {lots} growing lots stand above {knee:g} crickets on a cm2",
+            says=says, crowded=m.crowded_lots, lots=m.lots, knee=m.knee,
+        )  # fmt: skip
     if m.nursery_density is not None:
-        says += f", nursery lots at {m.nursery_density:.2g} in the middle"
+        says = said("{says}, nursery lots at {density:.2g} in the middle", says=says, density=m.nursery_density)
     full = m.empty_bins == 0 or m.empty_bins < FULL * m.bins
     return Limit(
         name="space", tight=full or crowded >= CROWDED, says=says,
@@ -83,20 +97,27 @@ def _space(m: Measures) -> Limit:
 
 def _labour(m: Measures) -> Limit:
     if m.hours_there <= 0 or m.hours <= 0:
-        says = "no deed was written down of late" if m.hours <= 0 else "nobody's hours are known"
+        says = said("no deed was written down of late") if m.hours <= 0 else said("nobody's hours are known")
         return Limit(name="labour", tight=None, load=None, says=says)
     share = m.hours / m.hours_there
-    says = f"what is written down takes {m.hours:.3g} hours a week of the {m.hours_there:.3g} that people have for it"
+    says = said(
+        "what is written down takes {hours:.3g} hours a week of the {there:.3g} that people have for it",
+        hours=m.hours, there=m.hours_there,
+    )  # fmt: skip
     return Limit(name="labour", tight=share > BUSY, load=share / BUSY, says=says)
 
 
 def _survival(m: Measures) -> Limit:
     low, high = m.band
-    expected = f"the table of values leads to {100 * low:.0f} to {100 * high:.0f}"
+    expected = said("the table of values leads to {low:.0f} to {high:.0f}", low=100 * low, high=100 * high)
     if m.survival is None or m.survival_lots < FEW_LOTS:
-        says = f"only {m.survival_lots} lots have both pinheads counted and a weighed harvest; {expected} of 100"
+        says = said(
+            "only {n} lots have both pinheads counted and a weighed harvest; {expected} of 100",
+            n=m.survival_lots, expected=expected,
+        )  # fmt: skip
         return Limit(name="survival", tight=None, load=None, says=says)
-    says = (
-        f"of 100 pinheads counted {100 * m.survival:.0f} were harvested (middle of {m.survival_lots} lots); {expected}"
-    )
+    says = said(
+        "of 100 pinheads counted {n:.0f} were harvested (middle of {lots} lots); {expected}",
+        n=100 * m.survival, lots=m.survival_lots, expected=expected,
+    )  # fmt: skip
     return Limit(name="survival", tight=m.survival < low, load=low / m.survival if m.survival > 0 else None, says=says)

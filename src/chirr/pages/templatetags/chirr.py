@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from datetime import datetime
 from functools import cache
+from typing import Any
 
 from django import template
 from django.templatetags.static import static
-from django.utils.html import format_html, format_html_join
+from django.utils.html import format_html, format_html_join, json_script
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from chirr.desk import misfit_words, spoken, terms
-from chirr.desk.shapes import Band
-from chirr.pages import display, vendor
+from chirr.desk.shapes import Band, Chart
+from chirr.pages import display, scripts, vendor
+from chirr.says import word
 
 register = template.Library()
+ABOUT = word("about {mid}, eight chances in ten between {low} and {high}")
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -34,19 +37,19 @@ register.filter("number", display.number)
 
 def _times(band: Band) -> str:
     low, mid, high = display.day(band.low), display.day(band.mid), display.day(band.high)
-    return mid if low == high else f"about {mid}, eight chances in ten between {low} and {high}"
+    return mid if low == high else spoken.say(ABOUT, mid=mid, low=low, high=high)
 
 
 @register.filter
 def band(value: Band | None, unit: str = "") -> str:
     """A band as a sentence: the middle, then what holds eight chances in ten. unit 'time' for epoch seconds."""
     if value is None:
-        return "not known"
+        return _("not known")
     if unit == "time":
         return _times(value)
-    show = _SHOW.get(unit, lambda v: f"{display.about(v)} {unit}".strip())
+    show = _SHOW.get(unit, lambda v: display.amount(v, unit))
     low, mid, high = show(value.low), show(value.mid), show(value.high)
-    return f"{mid}" if low == high else f"about {mid}, eight chances in ten between {low} and {high}"
+    return mid if low == high else spoken.say(ABOUT, mid=mid, low=low, high=high)
 
 
 @register.filter
@@ -56,7 +59,7 @@ def short_band(value: Band | None, unit: str = "") -> str:
         return "–"
     show = display.day if unit == "time" else _SHOW.get(unit, display.about)
     low, mid, high = show(value.low), show(value.mid), show(value.high)
-    return mid if low == high else f"{mid} ({low} to {high})"
+    return mid if low == high else spoken.say("{mid} ({low} to {high})", mid=mid, low=low, high=high)
 
 
 @register.filter
@@ -66,7 +69,10 @@ def money_band(value: Band | None) -> str:
     >>> money_band(Band((-2.0, -1.0, 0.0, 0.5, 1.0, 2.25, 3.0)))
     '+0.50 (-1.00 to +2.25)'
     """
-    return "–" if value is None else f"{value.mid:+,.2f} ({value.low:+,.2f} to {value.high:+,.2f})"
+    if value is None:
+        return "–"
+    parts = {"low": value.low, "mid": value.mid, "high": value.high}
+    return spoken.say("{mid:+,.2f} ({low:+,.2f} to {high:+,.2f})", **parts)
 
 
 _SHOW = {"mg": display.mass_mg, "kg": display.mass_kg, "g": display.mass_g, "number": display.about}
@@ -80,14 +86,14 @@ def chance(value: float) -> str:
     ('9 chances in 10', 'more than 99 chances in 100', 'less than 1 chance in 100', '72 chances in 100')
     """
     if value > 0.99:
-        return "more than 99 chances in 100"
+        return _("more than 99 chances in 100")
     if value < 0.01:
-        return "less than 1 chance in 100"
+        return _("less than 1 chance in 100")
     hundredths = round(value * 100)
     if hundredths % 10 == 0:
         tenths = hundredths // 10
-        return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"
-    return f"{hundredths} chance{'s' if hundredths > 1 else ''} in 100"
+        return spoken.say_n("{n} chance in 10", "{n} chances in 10", tenths)
+    return spoken.say_n("{n} chance in 100", "{n} chances in 100", hundredths)
 
 
 @register.filter
@@ -101,7 +107,7 @@ def minutes(value: float | None) -> str:
         return ""
     whole = round(value)
     if whole < 1:
-        return "under a minute" if value > 0 else "0 min"
+        return _("under a minute") if value > 0 else "0 min"
     hours, rest = divmod(whole, 60)
     return " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest else "") if part)
 
@@ -114,9 +120,9 @@ def days_text(value: int | tuple[str, ...]) -> str:
     ('every 3 days', 'every day', 'on Mon, Wed and Fri')
     """
     if isinstance(value, int):
-        return "every day" if value == 1 else f"every {value} days"
-    names = [d.capitalize() for d in value]
-    return "on " + (" and ".join(filter(None, (", ".join(names[:-1]), names[-1]))) if names else "no day")
+        return _("every day") if value == 1 else spoken.say_n("every {n} day", "every {n} days", value)
+    names = [spoken.weekday(WEEKDAYS.index(d)) for d in value]
+    return spoken.say("on {days}", days=spoken.listed(names)) if names else _("on no day")
 
 
 register.filter("again", spoken.again)
@@ -181,7 +187,7 @@ def pulses(progress: float | None, words: str = "") -> SafeString:
     return format_html(
         '<svg class="pulses" viewBox="0 0 {} 16" role="img" aria-label="{}">{}</svg>',
         PULSES * 7,
-        words or f"{round(progress * 100)} % of the way",
+        words or spoken.say("{pct} % of the way", pct=round(progress * 100)),
         strokes,
     )
 
@@ -267,3 +273,26 @@ def band_per_100(value: Band) -> str:
 def vega_bundle() -> str:
     """Address of the chart library that is kept with the pages."""
     return static(vendor.bundle_name())
+
+
+@register.filter
+def chart_spec(chart: Chart) -> dict[str, Any]:
+    """The specification of a chart with its words in the language of the page."""
+    spec: dict[str, Any] = _said_in(chart.spec)
+    return spec
+
+
+SHOWN_KEYS = ("title", "description", "words", "part", "domain")
+"""Where a specification has words rather than names of its fields."""
+
+
+def _said_in(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: spoken.again_in(x) if k in SHOWN_KEYS else _said_in(x) for k, x in value.items()}
+    return [_said_in(x) for x in value] if isinstance(value, list | tuple) else value
+
+
+@register.simple_tag
+def page_words() -> SafeString:
+    """What the scripts of every page need to speak the language of the page: sentences, signs, names of months."""
+    return json_script(scripts.words(), "page-words")

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 
 from chirr.desk import clock
 from chirr.desk.forms import FormFaults, Sheet
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, door
 from chirr.pages.display import G_PER_LB
 
@@ -59,9 +60,9 @@ def _question(request: HttpRequest) -> dict[str, Any]:
     classes = [c.name for c in card.size_classes]
     context: dict[str, Any] = {"values": values, "faults": {}, "units": _units(request), "classes": classes}
     sheet = Sheet(values)
-    amount = sheet.number("amount", 0.001, 1e8, "Say how much.")
-    unit = sheet.choice("unit", _units(request), "Choose the unit.")
-    size = sheet.choice("size_class", classes, "Choose the size class.")
+    amount = sheet.number("amount", 0.001, 1e8, say("Say how much."))
+    unit = sheet.choice("unit", _units(request), say("Choose the unit."))
+    size = sheet.choice("size_class", classes, say("Choose the size class."))
     day = _day(sheet, today)
     try:
         sheet.done()
@@ -81,10 +82,10 @@ def _day(sheet: Sheet, today: date) -> date:
     try:
         day = date.fromisoformat(sheet.values.get("day", ""))
     except ValueError:
-        sheet.faults["day"] = "Give the day, such as 2031-02-03."
+        sheet.faults["day"] = say("Give the day, such as 2031-02-03.")
         return today
     if day < today:
-        sheet.faults["day"] = "This day is past. Ask about a day to come."
+        sheet.faults["day"] = say("This day is past. Ask about a day to come.")
     elif day > today + timedelta(days=FURTHEST_DAYS):
-        sheet.faults["day"] = "Nobody can say anything about a day so far off. Ask about the coming year."
+        sheet.faults["day"] = say("Nobody can say anything about a day so far off. Ask about the coming year.")
     return day

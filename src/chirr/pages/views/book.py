@@ -16,6 +16,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from chirr.deeds import DEEDS
 from chirr.desk import browse, farm, forms
 from chirr.desk.forms import FormFaults
+from chirr.desk.numbers_read import shown_number
+from chirr.desk.spoken import again, say
 from chirr.pages import display
 from chirr.pages.access import OWNER, SEE, WORK, actor, door, found
 from chirr.pages.fields import GROUPS, deed_form, way_of
@@ -52,7 +54,7 @@ def _day(asked: dict[str, str], name: str, faults: dict[str, str]) -> date | Non
     try:
         return date.fromisoformat(asked[name]) if asked[name] else None
     except ValueError:
-        faults[name] = f"“{asked[name][:20]}” is not a date. Write it like 2031-02-03."
+        faults[name] = say("“{text}” is not a date. Write it like 2031-02-03.", text=asked[name][:20])
         return None
 
 
@@ -78,7 +80,7 @@ def replace(request: HttpRequest, entry_id: str) -> HttpResponse:
     """Write another entry in the place of one that was wrong."""
     old, _ = found(request, browse.entry, entry_id)
     if old.deed == "correct":
-        raise Http404("A withdrawal is corrected by withdrawing it, not by replacing it.")
+        raise Http404(say("A withdrawal is corrected by withdrawing it, not by replacing it."))
     if request.method == "POST":
         values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
     else:
@@ -98,7 +100,7 @@ def _deed_page(request: HttpRequest, values: dict[str, str], replaces: Entry | N
         except FormFaults as wrong:
             faults = wrong.faults
         else:
-            messages.success(request, f"Written: {browse.line_now(entry).says}")
+            messages.success(request, say("Written: {says}", says=browse.line_now(entry).says))
             _tapped(request)
             return redirect(safe_next(request, reverse("book")))
     choices = farm.choices()
@@ -122,8 +124,11 @@ def _deed_page(request: HttpRequest, values: dict[str, str], replaces: Entry | N
 def _filled_in(request: HttpRequest, values: dict[str, str], choices: farm.Choices) -> dict[str, str]:
     """What can be guessed before a person fills a fresh form."""
     filled = dict(values)
+    for name in ("quantity", "minutes", "age_days", "cv_pct"):
+        if _is_number(filled.get(name, "")):
+            filled[name] = shown_number(float(filled[name]))
     if "cv" in filled:
-        filled["cv_pct"] = f"{float(filled.pop('cv')) * 100:g}" if _is_number(filled["cv"]) else ""
+        filled["cv_pct"] = shown_number(float(filled.pop("cv")) * 100, "g") if _is_number(filled["cv"]) else ""
     if (place := filled.pop("to_place", "")).count("/") >= 2:
         filled["to_room"], filled["to_stack"], filled["to_level"] = place.rsplit("/", 2)
     if filled["deed"] == "lay":
@@ -136,7 +141,7 @@ def _filled_in(request: HttpRequest, values: dict[str, str], choices: farm.Choic
     if "minutes" not in filled:
         clock = RoundClock.of(request.session)
         spent = clock.since_last_tap(time.time()) if clock.running else None
-        filled["minutes"] = f"{spent:.1f}" if spent else ""
+        filled["minutes"] = shown_number(spent, ".1f") if spent else ""
     return filled
 
 
@@ -161,7 +166,7 @@ def _now() -> int:
 
 
 def _groups() -> list[tuple[str, list[tuple[str, str]]]]:
-    return [(words, [(n, DEEDS[n].says) for n in names]) for words, names in GROUPS]
+    return [(str(words), [(n, again(DEEDS[n].says)) for n in names]) for words, names in GROUPS]
 
 
 def _carry(values: dict[str, str]) -> str:
@@ -201,7 +206,7 @@ def correct(request: HttpRequest, entry_id: str) -> HttpResponse:
         except FormFaults as wrong:
             faults = wrong.faults
         else:
-            messages.success(request, "Withdrawn. The old entry stays in the book, struck through.")
+            messages.success(request, say("Withdrawn. The old entry stays in the book, struck through."))
             return redirect(safe_next(request, reverse("book")))
     general = [words for name, words in faults.items() if name != "note"]
     context = {

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from chirr.desk import feeds
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.pages.access import OPEN, WORK, actor, door
 
 _FRESH = "fresh_feed"
@@ -26,7 +27,7 @@ def calendars(request: HttpRequest) -> HttpResponse:
         try:
             if request.POST.get("do") == "end":
                 name = feeds.end(request.POST.get("feed", ""), actor=actor(request))
-                messages.success(request, f"{name} is ended: its address answers nobody any more.")
+                messages.success(request, say("{name} is ended: its address answers nobody any more.", name=name))
             else:
                 token = feeds.make(request.POST.get("name", ""), actor=actor(request), now=int(time.time()))
                 request.session[_FRESH] = request.build_absolute_uri(reverse("calendar", args=[token]))

@@ -11,6 +11,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from chirr.desk import clock, counting, photos
 from chirr.desk.forms import FormFaults, Sheet
+from chirr.desk.numbers_read import shown_number
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, WORK, actor, door, found
 from chirr.pages.views.sign import safe_next
 
@@ -24,7 +26,7 @@ def take(request: HttpRequest) -> HttpResponse:
     values.setdefault("what", "eggs" if values.get("clutch") else "pinheads")
     if "side_cm" not in values:
         tray = photos.tray_type_of(values.get("clutch"))
-        values["side_cm"] = f"{tray.clear_side_cm:g}" if tray and tray.clear_side_cm else ""
+        values["side_cm"] = shown_number(tray.clear_side_cm) if tray and tray.clear_side_cm else ""
     faults: dict[str, str] = {}
     if request.method == "POST":
         try:
@@ -41,14 +43,14 @@ def take(request: HttpRequest) -> HttpResponse:
 
 def _kept(request: HttpRequest, values: dict[str, str]) -> photos.KeptPhoto:
     sheet = Sheet(values)
-    what = sheet.choice("what", counting.WHATS, "Say what is on the picture.")
+    what = sheet.choice("what", counting.WHATS, say("Say what is on the picture."))
     side_cm = sheet.number("side_cm", 0.5, 1000)
     clutch, lot = sheet.text("clutch"), sheet.text("lot")
     file = request.FILES.get("photo")
     if file is None:
-        sheet.faults["photo"] = "Take or choose a picture."
+        sheet.faults["photo"] = say("Take or choose a picture.")
     elif file.size is None or file.size > counting.MOST_BYTES:
-        sheet.faults["photo"] = "This picture is too large; give a plain photograph."
+        sheet.faults["photo"] = say("This picture is too large; give a plain photograph.")
     sheet.done()
     assert file is not None  # noqa: S101  done() has raised otherwise
     try:
@@ -80,7 +82,7 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
         ],
         "reach": max(6, round(kept.answer.width_px / 150)), "added": " ".join(f"{x:g},{y:g}" for x, y in kept.added),
         "ends": " ".join(f"{x:g},{y:g}" for x, y in kept.ends or ()), "off": " ".join(map(str, kept.off)),
-        "on": " ".join(map(str, kept.on)), "values": {"side_cm": f"{kept.side_cm:g}" if kept.side_cm else ""},
+        "on": " ".join(map(str, kept.on)), "values": {"side_cm": shown_number(kept.side_cm) if kept.side_cm else ""},
     }  # fmt: skip
     return render(request, "chirr/count_marks.html", context)
 

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from chirr.desk import devices as desk
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.pages import entering
 from chirr.pages.access import OPEN, OWN, OWNER, actor, door
 from chirr.pages.views.sign import safe_next
@@ -43,14 +44,16 @@ def pin(request: HttpRequest) -> HttpResponse:
     """One's own PIN, set with the password, or taken away."""
     if request.POST.get("do") == "drop":
         desk.drop_pin(actor(request))
-        messages.success(request, "Your PIN is gone; you come in with the password.")
+        messages.success(request, say("Your PIN is gone; you come in with the password."))
         return redirect("me")
     given = [request.POST.get(name, "") for name in ("pin_password", "pin", "pin_again")]
     try:
         desk.set_pin(request.user, actor(request), *given)
     except FormFaults as wrong:
         return render(request, "chirr/me.html", {"faults": wrong.faults, **entering.of_me(request)}, status=422)
-    messages.success(request, "Your PIN is kept. It counts on each device on which you sign in with the password once.")
+    messages.success(
+        request, say("Your PIN is kept. It counts on each device on which you sign in with the password once.")
+    )
     return redirect("me")
 
 
@@ -65,7 +68,7 @@ def devices(request: HttpRequest) -> HttpResponse:
             if request.POST.get("do") == "end":
                 name = desk.end(which, actor=actor(request), now=int(time.time()))
                 messages.success(
-                    request, f"{name} is ended: nobody is signed in on it now, and no PIN counts there."
+                    request, say("{name} is ended: nobody is signed in on it now, and no PIN counts there.", name=name)
                 )
             else:
                 desk.rename(which, request.POST.get("name", ""), actor=actor(request))

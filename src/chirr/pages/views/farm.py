@@ -13,6 +13,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 from chirr.desk import farm as desk
 from chirr.desk import people
 from chirr.desk.forms import FormFaults
+from chirr.desk.numbers_read import shown_number
+from chirr.desk.spoken import say
 from chirr.pages.access import OWNER, SEE, actor, door, found
 from chirr.records import DUTIES, WEEKDAYS, FarmCard
 
@@ -45,9 +47,9 @@ def card(request: HttpRequest) -> HttpResponse:
 def _card_values(card: FarmCard) -> Values:
     values: Values = {
         "name": card.name, "species": card.species, "timezone": card.timezone, "currency": card.currency,
-        "wage_per_hour": f"{card.wage_per_hour:g}", "substrate_cycles": card.substrate_cycles,
+        "wage_per_hour": shown_number(card.wage_per_hour), "substrate_cycles": card.substrate_cycles,
     }  # fmt: skip
-    values |= {key: f"{value:g}" for key in desk.PRICES if isinstance(value := card.extra.get(key), int | float)}
+    values |= {key: shown_number(value) for key in desk.PRICES if isinstance(value := card.extra.get(key), int | float)}
     for stem, days in (("swap", card.swap_days), ("feed", card.feed_days)):
         if isinstance(days, int):
             values |= {f"{stem}_by": "days", f"{stem}_every": days}
@@ -65,8 +67,8 @@ def size_classes(request: HttpRequest) -> HttpResponse:
     for i, size in enumerate(classes, 1):
         length = size.extra.get("from_mm")
         by_length = isinstance(length, int | float)
-        start |= {f"name_{i}": size.name, f"from_mg_{i}": "" if by_length else f"{size.from_mg:g}"}
-        start |= {f"from_mm_{i}": f"{length:g}"} if by_length else {}
+        start |= {f"name_{i}": size.name, f"from_mg_{i}": "" if by_length else shown_number(size.from_mg)}
+        start |= {f"from_mm_{i}": shown_number(length)} if by_length else {}
     rows = range(1, min(20, max(len(classes) + 3, 6)) + 1)
     extra = {"rows": [(f"name_{i}", f"from_mg_{i}", f"from_mm_{i}", i) for i in rows]}
     return _form(
@@ -81,7 +83,10 @@ def room(request: HttpRequest, name: str | None = None) -> HttpResponse:
     start: Values = {}
     if name is not None:
         old, _ = found(request, desk.room, name)
-        start = {"set_temperature_c": f"{old.set_temperature_c:g}", "set_humidity_pct": _blank(old.set_humidity_pct)}
+        start = {
+            "set_temperature_c": shown_number(old.set_temperature_c),
+            "set_humidity_pct": _blank(old.set_humidity_pct),
+        }
     extra = {"old": name, "kind": "room"}
     return _form(request, "chirr/room.html", start, lambda v: desk.save_room(v, actor=actor(request), old=name), extra)
 
@@ -95,7 +100,7 @@ def bin_(request: HttpRequest, name: str | None = None) -> HttpResponse:
         old, _ = found(request, desk.bin_, name)
         start = {
             "room": old.room, "stack": old.stack, "level": old.level, "duty": old.duty,
-            "floor_cm2": f"{old.floor_cm2:g}", "hides_cm2": f"{old.hides_cm2:g}",
+            "floor_cm2": shown_number(old.floor_cm2), "hides_cm2": shown_number(old.hides_cm2),
         }  # fmt: skip
     extra = {
         "old": name, "rooms": [r.room for r in desk.rooms()], "duties": DUTIES,
@@ -114,7 +119,8 @@ def tray_type(request: HttpRequest, name: str | None = None) -> HttpResponse:
     if name is not None:
         old, _ = found(request, desk.tray_type, name)
         start = {
-            "length_cm": f"{old.length_cm:g}", "width_cm": f"{old.width_cm:g}", "depth_cm": f"{old.depth_cm:g}",
+            "length_cm": shown_number(old.length_cm), "width_cm": shown_number(old.width_cm),
+            "depth_cm": shown_number(old.depth_cm),
             "clear_side_cm": _blank(old.clear_side_cm),
         }  # fmt: skip
     save = lambda v: desk.save_tray_type(v, actor=actor(request), old=name)  # noqa: E731 - one use, beside it
@@ -122,7 +128,7 @@ def tray_type(request: HttpRequest, name: str | None = None) -> HttpResponse:
 
 
 def _blank(value: float | None) -> str:
-    return "" if value is None else f"{value:g}"
+    return "" if value is None else shown_number(value)
 
 
 def _form(
@@ -137,7 +143,7 @@ def _form(
         except FormFaults as wrong:
             faults = wrong.faults
         else:
-            messages.success(request, "Kept.")
+            messages.success(request, say("Kept."))
             return redirect("farm")
     return render(request, template, {"values": values, "faults": faults, **extra}, status=422 if faults else 200)
 

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from chirr.desk import clock
 from chirr.desk import hand_over as desk
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, actor, door
 
 USUAL_DAYS = 7
@@ -39,4 +40,4 @@ def _day(text: str | None, otherwise: date) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise ValueError(f"{text[:20]!r} is not a day; write it as 2031-02-28.") from None
+        raise ValueError(say("'{text}' is not a day; write it as 2031-02-28.", text=text[:20])) from None

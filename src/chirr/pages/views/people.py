@@ -11,6 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from chirr.desk import people
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.pages.access import OWNER, actor, door, found
 from chirr.records import ROLES
 
@@ -40,7 +41,7 @@ def person(request: HttpRequest, name: str | None = None) -> HttpResponse:
 def _save(request: HttpRequest, values: dict[str, str], name: str | None) -> str:
     if name is not None and values.get("do") == "end":
         people.end_sign_in(name, actor=actor(request))
-        return f"{name} can no longer sign in. Their entries stay."
+        return say("{name} can no longer sign in. Their entries stay.", name=name)
     who = name if name is not None else " ".join(values.get("person", "").split())
     with transaction.atomic():
         people.save_person(who, values.get("role", ""), actor=actor(request), new=name is None)
@@ -49,4 +50,6 @@ def _save(request: HttpRequest, values: dict[str, str], name: str | None) -> str
     if who == actor(request).person and values.get("password"):
         request.user.refresh_from_db()  # type: ignore[union-attr]
         update_session_auth_hash(request, request.user)  # type: ignore[arg-type]
-    return f"{who} is {'an owner' if values['role'] == 'owner' else 'a ' + values['role']}."
+    return {
+        "owner": say("{name} is an owner.", name=who), "hand": say("{name} is a hand.", name=who),
+    }.get(values["role"], say("{name} is a reader.", name=who))  # fmt: skip

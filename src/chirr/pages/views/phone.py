@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from chirr.book.actions import NotAllowed
 from chirr.desk import phone
+from chirr.desk.spoken import say
 from chirr.pages import assets, display, pocket
 from chirr.pages.access import ALWAYS, OPEN, SEE, WORK, actor, door
 
@@ -110,11 +111,11 @@ def pocket_(request: HttpRequest) -> HttpResponse:
 def entries(request: HttpRequest) -> HttpResponse:
     """Take what a phone gathered; each entry is answered on its own."""
     if len(request.body) > MOST_BYTES:
-        return _no("Too much at once. Send fewer entries.", 413)
+        return _no(say("Too much at once. Send fewer entries."), 413)
     try:
         sending = _decode(request.body)
     except msgspec.MsgspecError as wrong:
-        return _no(f"This sending cannot be read: {wrong}.", 422)
+        return _no(say("This sending cannot be read: {wrong}.", wrong=str(wrong)), 422)
     try:
         answers = phone.take(sending, actor=actor(request), now=wall())
     except NotAllowed as why:

@@ -13,21 +13,24 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from chirr.book.actions import NotAllowed, Refused
 from chirr.desk import clock as farm_clock
 from chirr.desk import farm, settle
 from chirr.desk import round as desk
+from chirr.desk.misfit_words import does_not_fit
 from chirr.desk.shapes import RoundItem, RoundSheet, RoundStop
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, actor, door
 from chirr.pages.roundclock import RoundClock
 from chirr.pages.templatetags.chirr import slug
 
 LAST = "last_tap"
 GROUP_WORDS = {
-    "hatching": "Hatching", "nursery": "Nursery", "grow-out": "Grow-out", "breeding": "Breeding",
-    "sick": "Sick: last, then wash your hands",
+    "hatching": _("Hatching"), "nursery": _("Nursery"), "grow-out": _("Grow-out"), "breeding": _("Breeding"),
+    "sick": _("Sick: last, then wash your hands"),
 }  # fmt: skip
 UNDO_S = 30 * 60
 """After half an hour a tap is mended in the Book, not by a button that hides what it would take back."""
@@ -143,7 +146,7 @@ def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:
     lot_in = {bin_: lot for lot, bin_ in farm.choices().lots.items()} if live and stops else {}
     group, reached = None, True
     for stop in stops:
-        heading = GROUP_WORDS.get(stop.group, stop.group) if stop.group != group else ""
+        heading = str(GROUP_WORDS.get(stop.group, stop.group)) if stop.group != group else ""
         cut = reached and not stop.within_reach
         group, reached = stop.group, reached and stop.within_reach
         whole = desk.whole_bin(stop) if live else ()
@@ -209,7 +212,7 @@ def do(request: HttpRequest) -> HttpResponse:
     def write() -> str:
         ids = desk.do(keys, actor=actor(request), minutes=clock.since_last_tap(now))
         if not ids:
-            return "That was done already."
+            return say("That was done already.")
         request.session[LAST] = {"ids": ids, "says": request.POST.get("says", "")[:200], "at": now}
         clock.tapped(now).keep(request.session)
         return ""
@@ -225,7 +228,7 @@ def undo(request: HttpRequest) -> HttpResponse:
 
     def write() -> str:
         if not last:
-            return "There is nothing to take back here; mend older entries in the Book."
+            return say("There is nothing to take back here; mend older entries in the Book.")
         desk.undo(last["ids"], actor=actor(request))
         del request.session[LAST]
         return ""
@@ -244,7 +247,7 @@ def clock(request: HttpRequest) -> HttpResponse:
         case "pause":
             held.pause(now).keep(request.session)
         case "stop":
-            messages.info(request, f"The round took {held.minutes(now):.0f} minutes.")
+            messages.info(request, say("The round took {minutes:.0f} minutes.", minutes=float(held.minutes(now))))
             held.stop().keep(request.session)
     return _answer(request)
 
@@ -256,7 +259,7 @@ def _after(request: HttpRequest, write: Callable[[], str]) -> HttpResponse:
     except (NotAllowed, desk.NotNow) as why:
         words = str(why)
     except Refused as refused:
-        words = " ".join(f"{m.found[:1].upper()}{m.found[1:]}; expected {m.expected}." for m in refused.misfits[:2])
+        words = " ".join(does_not_fit(m.found, m.expected) for m in refused.misfits[:2])
     if words:
         messages.error(request, words)
     return _answer(request)

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET, require_POST
 from chirr.book.actions import NotAllowed
 from chirr.desk import settle as desk
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, WORK, actor, door
 from chirr.pages.views import phone
 
@@ -32,5 +33,5 @@ def give_way(request: HttpRequest) -> HttpResponse:
     except (FormFaults, NotAllowed) as why:
         messages.error(request, str(why))
     else:
-        messages.success(request, "Settled. Both entries stay in the book; the one withdrawn is struck through.")
+        messages.success(request, say("Settled. Both entries stay in the book; the one withdrawn is struck through."))
     return redirect("settle")

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from chirr.desk import farm, people
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.pages.access import ALWAYS, door, refuse
 from chirr.records import DUTIES, Bin
 
@@ -49,7 +50,9 @@ def set_up(request: HttpRequest) -> HttpResponse:
     if farm.card() is not None:
         return redirect("round")
     if not _may(request):
-        words = "Set the farm up on the computer it runs on, or add ?code= and the code of the server to this address."
+        words = say(
+            "Set the farm up on the computer it runs on, or add ?code= and the code of the server to this address."
+        )
         return refuse(request, words)
     values = START if request.method == "GET" else {k: v for k, v in request.POST.items() if isinstance(v, str)}
     faults: dict[str, str] = {}
@@ -76,7 +79,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
 def drawing(request: HttpRequest) -> HttpResponse:
     """Only the racks, as the form is typed."""
     if farm.card() is not None or not _may(request):
-        return refuse(request, "There is a farm already.")
+        return refuse(request, say("There is a farm already."))
     values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
     return render(request, "chirr/parts/drawn_racks.html", _drawn(values))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse
@@ -13,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from chirr.desk import devices, people
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.pages import display, entering
 from chirr.pages.access import ALWAYS, OPEN, OWN, door
 
@@ -75,14 +77,14 @@ def me(request: HttpRequest) -> HttpResponse:
         new = request.POST.get("password", "")
         try:
             if new != request.POST.get("password_again", ""):
-                raise FormFaults({"password_again": "The two passwords differ. Type the same one twice."})
+                raise FormFaults({"password_again": say("The two passwords differ. Type the same one twice.")})
             people.change_own_password(request.user, request.POST.get("old", ""), new)
         except FormFaults as wrong:
             faults = wrong.faults
         else:
             update_session_auth_hash(request, request.user)  # type: ignore[arg-type]
             entering.prove(request)
-            messages.success(request, "Your password is changed.")
+            messages.success(request, say("Your password is changed."))
             return redirect("me")
     context = {"faults": faults, **entering.of_me(request)}
     return render(request, "chirr/me.html", context, status=422 if faults else 200)
@@ -93,7 +95,12 @@ def me(request: HttpRequest) -> HttpResponse:
 def look(request: HttpRequest) -> HttpResponse:
     """Light or dark, metric or imperial: kept in a cookie of this device."""
     response = redirect(safe_next(request))
-    for name, allowed in (("theme", display.THEMES), ("units", display.UNIT_SYSTEMS), *display.DEVICE.items()):
+    for name, allowed in (
+        ("theme", display.THEMES),
+        ("units", display.UNIT_SYSTEMS),
+        ("language", dict(settings.LANGUAGES)),
+        *display.DEVICE.items(),
+    ):
         if (value := request.POST.get(name, "")) in allowed:
             response.set_cookie(name, value, max_age=YEAR_S, samesite="Lax", httponly=True, secure=request.is_secure())
     return response

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET
 
 from chirr.pages.access import SEE, door
 
 ORDER = ("overdue", "hatching", "window open", "waiting", "laying", "hatched", "emptied")
 SAYS = {
-    "overdue": "Overdue: look for mould or dry substrate", "hatching": "Hatching now",
-    "window open": "Window open: look for pinheads", "waiting": "Waiting", "laying": "Still being laid in",
-    "hatched": "Hatched, to be emptied", "emptied": "Emptied",
+    "overdue": _("Overdue: look for mould or dry substrate"), "hatching": _("Hatching now"),
+    "window open": _("Window open: look for pinheads"), "waiting": _("Waiting"), "laying": _("Still being laid in"),
+    "hatched": _("Hatched, to be emptied"), "emptied": _("Emptied"),
 }  # fmt: skip
 SHAPES = {
     "overdue": "overdue", "hatching": "hatching", "window open": "open", "waiting": "soon", "laying": "breeding",

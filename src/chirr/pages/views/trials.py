@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from chirr.desk.spoken import say
 from chirr.pages.access import SEE, door
 from chirr.pages.display import about
 
@@ -80,6 +81,9 @@ def picture(pair: dict[str, Any]) -> dict[str, Any] | None:
     return {
         "margin_x": left, "margin_width": round(right - left, 1), "low": at(ends[0]), "high": at(ends[1]),
         "mid": at(ratio), "one": at(1.0), "ticks": ticks,
-        "says": f"ratio {100 * ratio:.1f} %, interval {100 * ends[0]:.1f} to {100 * ends[1]:.1f} %, "
-        f"margin {100 * margin[0]:.1f} to {100 * margin[1]:.1f} %",
+        "says": say(
+            "ratio {ratio:.1f} %, interval {low:.1f} to {high:.1f} %, margin {from_:.1f} to {to:.1f} %",
+            ratio=100.0 * ratio, low=100.0 * ends[0], high=100.0 * ends[1],
+            from_=100.0 * margin[0], to=100.0 * margin[1],
+        ),
     }  # fmt: skip

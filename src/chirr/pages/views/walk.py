@@ -14,6 +14,7 @@ from chirr.desk import clock, counting, people, walk_sheet
 from chirr.desk import pen_marks as desk
 from chirr.desk.forms import FormFaults
 from chirr.desk.labels import PAGES_MM, CannotPrint
+from chirr.desk.spoken import say, say_n
 from chirr.pages.access import SEE, WORK, actor, door, found
 from chirr.pages.views.labels import PAPERS, addresses, pdf
 
@@ -28,7 +29,7 @@ def print_round(request: HttpRequest) -> HttpResponse:
             day = date.fromisoformat(request.POST.get("day") or today.isoformat())
             sheet = walk_sheet.make(day, actor=actor(request))
         except ValueError:
-            messages.error(request, "Choose a day for the sheet.")
+            messages.error(request, say("Choose a day for the sheet."))
         except CannotPrint as why:
             messages.error(request, str(why))
         else:
@@ -84,14 +85,19 @@ def type_in(request: HttpRequest, code: str) -> HttpResponse:
 
 def _say(request: HttpRequest, outcome: desk.Outcome) -> None:
     if outcome.written:
-        messages.success(request, f"{outcome.written} {'entries' if outcome.written > 1 else 'entry'} written.")
+        messages.success(request, say_n("{n} entry written.", "{n} entries written.", outcome.written))
     if outcome.held:
         many = len(outcome.held)
         messages.warning(
-            request, f"{many} line{'s' if many > 1 else ''} could not be written; the reason stands beside each, below."
+            request,
+            say_n(
+                "{n} line could not be written; the reason stands beside each, below.",
+                "{n} lines could not be written; the reason stands beside each, below.",
+                many,
+            ),
         )
     if not outcome.written and not outcome.held:
-        messages.info(request, "Kept. Nothing new was ticked.")
+        messages.info(request, say("Kept. Nothing new was ticked."))
 
 
 @door(WORK)
@@ -101,14 +107,14 @@ def photo(request: HttpRequest, code: str) -> HttpResponse:
     file = request.FILES.get("photo")
     try:
         if file is None:
-            raise counting.CannotCount("Take or choose a picture of the sheet.")
+            raise counting.CannotCount(say("Take or choose a picture of the sheet."))
         if file.size is None or file.size > counting.MOST_BYTES:
-            raise counting.CannotCount("This picture is too large; give a plain photograph.")
+            raise counting.CannotCount(say("This picture is too large; give a plain photograph."))
         desk.add_photo(code, file.read(), (file.name or "picture")[:60], actor=actor(request))
     except counting.CannotCount as why:
         messages.error(request, str(why))
     except LookupError as unknown:
         raise Http404(str(unknown)) from unknown
     else:
-        messages.success(request, "The photograph is kept with the sheet.")
+        messages.success(request, say("The photograph is kept with the sheet."))
     return redirect("round-sheet", code.upper())

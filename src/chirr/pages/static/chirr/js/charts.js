@@ -2,6 +2,7 @@
 
 const COLOURS = ["--chart-1", "--chart-2", "--chart-3", "--chart-4", "--chart-5"];
 const drawn = new Map();
+const words = JSON.parse(document.getElementById("page-words")?.textContent ?? "{}");
 
 /** The colour that a custom property of the page has now, light or dark, as the browser computes it. */
 function colour(name) {
@@ -81,6 +82,7 @@ async function draw(figure) {
     drawn.get(figure)?.finalize();
     const result = await window.vegaEmbed(place, spec, {
       ast: true, renderer: "svg", actions: false, defaultStyle: false, tooltip: speak, mode: "vega-lite",
+      ...(words.number ? { formatLocale: words.number, timeFormatLocale: words.time } : {}),
     });
     // Vega speaks when a pointer moves; a finger that only touches does not move
     result.view.addEventListener("pointerdown", (event, item) => speak(null, event, item, item?.tooltip));
@@ -89,7 +91,8 @@ async function draw(figure) {
     svg?.setAttribute("role", "img");
     svg?.setAttribute("aria-label", figure.querySelector("figcaption")?.textContent ?? "chart");
   } catch (fault) {
-    place.textContent = "The chart could not be drawn here; its figures are in the table below.";
+    const text = "The chart could not be drawn here; its figures are in the table below.";
+    place.textContent = words.sentences?.[text] ?? text;
     throw fault;
   }
 }

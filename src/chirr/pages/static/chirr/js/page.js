@@ -1,5 +1,10 @@
 // What every page does where the browser runs scripts; each of these works without it too.
 
+const words = JSON.parse(document.getElementById("page-words")?.textContent ?? "{}");
+
+/** A sentence in the language of the page. */
+const t = (text) => words.sentences?.[text] ?? text;
+
 // Forms whose choice takes effect at once: theme, day, number of people.
 document.addEventListener("change", (event) => {
   const form = event.target.closest?.("form[data-at-once]");
@@ -18,23 +23,23 @@ document.addEventListener("htmx:afterSwap", (event) => {
 });
 
 document.addEventListener("htmx:responseError", (event) => {
-  const words = document.getElementById("messages");
-  if (words) {
+  const place = document.getElementById("messages");
+  if (place) {
     const line = document.createElement("p");
     line.className = "word error";
     line.textContent = event.detail.xhr.status === 0
-      ? "No answer from the farm's computer. Nothing was written; try again when the signal is back."
-      : "That did not work, and nothing was written. Open the page afresh and try again.";
-    words.replaceChildren(line);
+      ? t("No answer from the farm's computer. Nothing was written; try again when the signal is back.")
+      : t("That did not work, and nothing was written. Open the page afresh and try again.");
+    place.replaceChildren(line);
   }
 });
 document.addEventListener("htmx:sendError", () => {
-  const words = document.getElementById("messages");
-  if (!words) return;
+  const place = document.getElementById("messages");
+  if (!place) return;
   const line = document.createElement("p");
   line.className = "word error";
-  line.textContent = "No answer from the farm's computer. Nothing was written; try again when the signal is back.";
-  words.replaceChildren(line);
+  line.textContent = t("No answer from the farm's computer. Nothing was written; try again when the signal is back.");
+  place.replaceChildren(line);
 });
 
 // The clock of the round runs on between two answers of the server.
