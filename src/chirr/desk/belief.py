@@ -96,7 +96,7 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
     """
     card = shelf.card()
     if card is None:
-        raise LookupError("This book holds no farm yet; set one up or import a folder.")
+        raise LookupError(say("This book holds no farm yet; set one up or import a folder."))
     latest = ledger.last_at()
     as_of = clock.now() if at is None else at
     standing = ledger.live() if latest is None or as_of >= latest else ledger.standing_at(as_of)

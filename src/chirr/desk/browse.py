@@ -13,11 +13,11 @@ from django.db.models import Q, QuerySet
 from chirr.book import ledger
 from chirr.book.models import EntryRow
 from chirr.book.replay import voided
+from chirr.desk import spoken
 from chirr.desk.belief import odd_entries
 from chirr.desk.forms import farm_zone
 from chirr.desk.sentences import say
 from chirr.desk.shapes import BookPage, StoryLine
-from chirr.desk.spoken import say as phrase
 from chirr.records import DEEDS, Entry
 
 PAGE = 40
@@ -112,7 +112,7 @@ def entry(entry_id: str) -> Entry:
     """One entry; LookupError when the book has none of that id."""
     row = EntryRow.objects.filter(id=entry_id).values_list("record", flat=True).first()
     if row is None:
-        raise LookupError(phrase("The book has no entry {entry}.", entry=entry_id))
+        raise LookupError(spoken.say("The book has no entry {entry}.", entry=entry_id))
     return ledger.from_record(row)
 
 
@@ -120,7 +120,7 @@ def received(entry_id: str) -> int:
     """When an entry came into the book [epoch s]; LookupError when there is none of that id."""
     at = EntryRow.objects.filter(id=entry_id).values_list("received", flat=True).first()
     if at is None:
-        raise LookupError(phrase("The book has no entry {entry}.", entry=entry_id))
+        raise LookupError(spoken.say("The book has no entry {entry}.", entry=entry_id))
     return at
 
 

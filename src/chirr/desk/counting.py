@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from chirr.engine.counting.learn import Line
     from chirr.engine.counting.sample import Estimate
+    from chirr.engine.counting.scale import Seen
 
 MOST_MEGAPIXELS = 60
 MOST_BYTES = 80_000_000
@@ -50,7 +52,9 @@ class PhotoAnswer(msgspec.Struct, frozen=True, kw_only=True):
     behind `count`.
 
     `length_mm` is the 10th, 50th and 90th in a hundred of the lengths, `per_cm` the number along the wall, where the
-    scale is known.
+    scale is known. Marks with less doubt than `cut` are counted; it was learnt from `learnt_from` corrected photographs.
+    `scale_from` says whether the scale is given (""), or was seen on the strip or at the wall's own ends, and `ends`
+    where that length begins and ends [px].
     """
 
     file: str
@@ -66,10 +70,14 @@ class PhotoAnswer(msgspec.Struct, frozen=True, kw_only=True):
     length_mm: tuple[float, float, float] | None = None
     per_cm: float | None = None
     marks: tuple[Mark, ...] = ()
+    cut: float = 0.5
+    learnt_from: int = 0
+    scale_from: str = ""
+    ends: tuple[tuple[float, float], tuple[float, float]] | None = None
 
     @property
     def counted(self) -> tuple[Mark, ...]:
-        return tuple(mark for mark in self.marks if mark.doubt < 0.5)
+        return tuple(mark for mark in self.marks if mark.doubt < self.cut)
 
 
 class SampleAnswer(msgspec.Struct, frozen=True, kw_only=True):
@@ -206,36 +214,73 @@ def count_picture(
     what: str = "eggs",
     mm_per_px: float | None = None,
     side_cm: float | None = None,
+    wall_cm: float | None = None,
+    line: Line | None = None,
 ) -> PhotoAnswer:
-    """Count on a picture, shape (height, width, 3). `side_cm`: the length in life of what the picture's width shows."""
-    import numpy as np
+    """Count on a picture, shape (height, width, 3).
 
+    `side_cm`: the length in life of what the picture's width shows; `wall_cm`: that of the clear wall, whose ends are
+    looked for. Without either the printed strip is looked for; where it lies in the picture it comes first. `line`:
+    where this farm's corrections draw the line between marks.
+    """
     from chirr.engine.counting.marks import KINDS
     from chirr.engine.counting.photo import count_photo
 
     height, width = picture.shape[:2]
-    if side_cm is not None:
+    seen = _length_seen(picture, wall_cm) if mm_per_px is None else None
+    if seen is not None:
+        mm_per_px = seen.mm_per_px
+    elif side_cm is not None:
         mm_per_px = side_cm * 10 / width
     found = count_photo(picture, kind=KINDS[what], mm_per_px=mm_per_px)
-    marks = found.marks
-    lengths = None
-    if found.length_mm is not None and marks.sure.any():
-        low, middle, high = np.percentile(found.length_mm[marks.sure], (10, 50, 90))
-        lengths = (round(float(low), 2), round(float(middle), 2), round(float(high), 2))
-    return PhotoAnswer(
-        file=name,
-        count=found.count,
-        interval=(found.low, found.high),
-        unsure=found.unsure,
-        why=found.why,
-        cv=round(found.cv, 4),
-        pale=found.pale,
-        width_px=width,
-        height_px=height,
-        mm_per_px=mm_per_px,
-        length_mm=lengths,
-        per_cm=None if mm_per_px is None else round(found.count / (width * mm_per_px / 10), 3),
-        marks=_marks(marks),
+    answer = PhotoAnswer(
+        file=name, count=found.count, interval=(found.low, found.high), unsure=found.unsure, why=found.why,
+        cv=round(found.cv, 4), pale=found.pale, width_px=width, height_px=height, mm_per_px=mm_per_px,
+        marks=_marks(found.marks), scale_from=seen.what if seen else "", ends=_rounded(seen.ends) if seen else None,
+    )  # fmt: skip
+    return measured(redrawn(answer, line))
+
+
+def _length_seen(picture: NDArray[np.uint8], wall_cm: float | None) -> Seen | None:
+    from chirr.engine.counting import scale
+
+    seen = scale.find_strip(picture)
+    return scale.find_wall(picture, wall_cm * 10) if seen is None and wall_cm else seen
+
+
+def _rounded(ends: tuple[Any, Any]) -> tuple[tuple[float, float], tuple[float, float]]:
+    (ax, ay), (bx, by) = ends
+    return (round(ax, 1), round(ay, 1)), (round(bx, 1), round(by, 1))
+
+
+def redrawn(answer: PhotoAnswer, line: Line | None) -> PhotoAnswer:
+    """The answer with a farm's own line between the marks that are counted and those that are doubted."""
+    if line is None or line.pictures == 0 or answer.unsure:
+        return answer
+    import numpy as np
+
+    from chirr.engine.counting.learn import redrawn as drawn
+
+    doubt = np.array([mark.doubt for mark in answer.marks], dtype=np.float64)
+    count, low, high = drawn(doubt, (answer.count, *answer.interval), line)
+    cv = float(np.log((high + 0.5) / (low + 0.5)) / (2 * 1.645))
+    return msgspec.structs.replace(
+        answer, count=count, interval=(low, high), cv=round(cv, 4), cut=line.cut, learnt_from=line.pictures
+    )
+
+
+def measured(answer: PhotoAnswer) -> PhotoAnswer:
+    """The answer with lengths and number along the wall, where the scale is known."""
+    if answer.mm_per_px is None:
+        return answer
+    import numpy as np
+
+    lengths = [mark.length * answer.mm_per_px for mark in answer.counted]
+    low, middle, high = np.percentile(lengths, (10, 50, 90)) if lengths else (0.0, 0.0, 0.0)
+    return msgspec.structs.replace(
+        answer,
+        length_mm=(round(float(low), 2), round(float(middle), 2), round(float(high), 2)) if lengths else None,
+        per_cm=round(answer.count / (answer.width_px * answer.mm_per_px / 10), 3),
     )
 
 
@@ -261,12 +306,16 @@ def count_file(
     what: str = "eggs",
     mm_per_px: float | None = None,
     side_cm: float | None = None,
+    wall_cm: float | None = None,
+    line: Line | None = None,
     marks_in: Path | None = None,
 ) -> PhotoAnswer:
     """Count on a picture file; with `marks_in`, also write the marked picture into that folder. Raises
     CannotCount."""  # fmt: skip
     picture = upright(path)
-    answer = count_picture(picture, name=str(path), what=what, mm_per_px=mm_per_px, side_cm=side_cm)
+    answer = count_picture(
+        picture, name=str(path), what=what, mm_per_px=mm_per_px, side_cm=side_cm, wall_cm=wall_cm, line=line
+    )
     if marks_in is not None:
         write_marked(picture, answer, marks_in / f"{Path(path).name}.marks.jpg")
     return answer
@@ -283,7 +332,7 @@ def write_marked(picture: NDArray[np.uint8], answer: PhotoAnswer, path: Path) ->
     for mark in answer.marks:
         axes = (round(mark.length * scale / 2) + 2, round(mark.width * scale / 2) + 2)
         centre = (round(mark.x * scale), round(mark.y * scale))
-        if mark.doubt < 0.5:
+        if mark.doubt < answer.cut:
             cv2.ellipse(shown, centre, axes, mark.angle, 0, 360, (60, 230, 60), 1, cv2.LINE_AA)
         else:
             for start in range(0, 360, 60):
@@ -382,7 +431,7 @@ def to_pack(
         elif deaths is not None:
             transit = packs.Transit(share=deaths)
         else:
-            raise CannotCount("Say what share dies on the way, or give past consignments as sent and dead.")
+            raise CannotCount(say("Say what share dies on the way, or give past consignments as sent and dead."))
         packed = packs.to_pack(wanted, chance, transit)
     except CannotTell as error:
         raise CannotCount(str(error)) from error

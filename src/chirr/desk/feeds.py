@@ -15,6 +15,7 @@ from chirr.book.models import FeedRow
 from chirr.desk import clock
 from chirr.desk.calendar_file import as_icalendar
 from chirr.desk.forms import FormFaults
+from chirr.desk.spoken import say
 from chirr.desk.turns import turns
 from chirr.records import Person
 
@@ -38,9 +39,9 @@ def make(name: str, *, actor: Person, now: int) -> str:
     actions.allow(actor, *WHO)
     name = " ".join(name.split())
     if not name or len(name) > 60:
-        raise FormFaults({"name": "Give a name of up to 60 letters, such as the phone or program that reads it."})
+        raise FormFaults({"name": say("Give a name of up to 60 letters, such as the phone or program that reads it.")})
     if FeedRow.objects.filter(person_id=actor.person).count() >= MOST:
-        raise FormFaults({"name": f"You have {MOST} calendars already. End one first."})
+        raise FormFaults({"name": say("You have {n} calendars already. End one first.", n=MOST)})
     token = secrets.token_urlsafe(32)
     FeedRow.objects.create(
         id=str(uuid4()), token=_hashed(token), person_id=actor.person, name=name, made_at=now
@@ -65,7 +66,7 @@ def end(feed_id: str, *, actor: Person) -> str:
         if feed.id == feed_id:
             FeedRow.objects.filter(id=feed_id).delete()
             return feed.name
-    raise LookupError("There is no such calendar, or it has been ended already.")
+    raise LookupError(say("There is no such calendar, or it has been ended already."))
 
 
 def read(token: str, *, now: int, base: str) -> bytes | None:

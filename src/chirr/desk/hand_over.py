@@ -12,6 +12,8 @@ from chirr.desk import belief, browse, clock
 from chirr.desk.racks import FAR_OFF_C, racks
 from chirr.desk.round import NONE_YET, round_sheet
 from chirr.desk.shapes import BinTile, RackRoom, RoundItem, RoundSheet, StoryLine
+from chirr.desk.spoken import say, say_n
+from chirr.says import word
 
 MOST_DAYS = 21
 NOTES_BACK_DAYS = 14
@@ -20,14 +22,14 @@ _NOT_WORDS = ("trial {", "way ")
 NAMED_AT_MOST = 12
 """So many places are named in a line; of more, how many in each room."""
 TOGETHER: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("Look for pinheads", ("hatch",)),
-    ("Feed and water", ("feed", "water")),
-    ("Swap trays: old out, new in", ("pull", "lay")),
-    ("Clean", ("clean",)),
-    ("Empty spent trays", ("empty",)),
-    ("Move trays to hatch", ("move",)),
-    ("Harvest", ("harvest",)),
-    ("Retire breeders", ("retire",)),
+    (word("Look for pinheads"), ("hatch",)),
+    (word("Feed and water"), ("feed", "water")),
+    (word("Swap trays: old out, new in"), ("pull", "lay")),
+    (word("Clean"), ("clean",)),
+    (word("Empty spent trays"), ("empty",)),
+    (word("Move trays to hatch"), ("move",)),
+    (word("Harvest"), ("harvest",)),
+    (word("Retire breeders"), ("retire",)),
 )
 """Deeds that are told in one line for all their places; every other thing has a line of its own."""
 
@@ -68,11 +70,11 @@ def hand_over(first: date, last: date) -> HandOver:
     """
     today = clock.today()
     if last < first:
-        raise ValueError("The last day lies before the first. Give the first day first.")
+        raise ValueError(say("The last day lies before the first. Give the first day first."))
     if first < today:
-        raise ValueError("A hand-over begins today or later.")
+        raise ValueError(say("A hand-over begins today or later."))
     if (last - first).days >= MOST_DAYS:
-        raise ValueError(f"A sheet holds {MOST_DAYS} days at most. Make two.")
+        raise ValueError(say("A sheet holds {n} days at most. Make two.", n=MOST_DAYS))
     beliefs = belief.beliefs()
     days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
     drawn = racks()
@@ -105,26 +107,33 @@ def _day(day: date, sheet: RoundSheet) -> HandOverDay:
                 places[what].append(where)
                 rooms[what][stop.room] += 1
     together = [
-        HandOverLine(what=what, where=_named(places[what], rooms[what])) for what, _ in TOGETHER if places[what]
+        HandOverLine(what=say(what), where=_named(places[what], rooms[what])) for what, _ in TOGETHER if places[what]
     ]  # fmt: skip
     return HandOverDay(day=day, minutes=sheet.minutes, lines=(*together, *single))
 
 
 def _place(item: RoundItem, room: str) -> str:
-    return f"{item.bin}, {room}" if item.bin else f"rack in {room}"
+    return f"{item.bin}, {room}" if item.bin else say("rack in {room}", room=room)
 
 
 def _short(item: RoundItem, room: str) -> str:
     """A thing in few words: what is moved by its tray, what leaves by its lot, all else by its bin."""
-    place = item.bin or f"rack in {room}"
+    place = item.bin or say("rack in {room}", room=room)
     thing = {"move": item.clutch, "harvest": item.lot, "retire": item.lot}.get(item.deed)
-    return thing if item.deed == "move" and thing else f"{thing} in {place}" if thing else place
+    return (
+        thing
+        if item.deed == "move" and thing
+        else say("{thing} in {place}", thing=thing, place=place)
+        if thing
+        else place
+    )
 
 
 def _named(places: list[str], rooms: dict[str, int]) -> str:
     if len(places) <= NAMED_AT_MOST:
         return ", ".join(places)
-    return f"{len(places)} places: " + ", ".join(f"{room} {n}" for room, n in rooms.items())
+    named = ", ".join(f"{room} {n}" for room, n in rooms.items())
+    return say("{n} places: {names}", n=len(places), names=named)
 
 
 def _odd(sheet: RoundSheet, tiles: list[BinTile], rooms: tuple[RackRoom, ...]) -> tuple[HandOverLine, ...]:
@@ -132,8 +141,12 @@ def _odd(sheet: RoundSheet, tiles: list[BinTile], rooms: tuple[RackRoom, ...]) -
     told = {item.bin for _, item in late}
     return (
         *(HandOverLine(what=item.what, where=f"{_place(item, stop.room)}: {item.why}") for stop, item in late),
-        *(HandOverLine(what=f"Bin {t.bin}", where=t.trouble) for t in tiles if t.trouble and t.bin not in told),
-        *(HandOverLine(what=f"Room {r.room}", where=r.temperature_says) for r in rooms if _far_off(r)),
+        *(
+            HandOverLine(what=say("Bin {bin}", bin=t.bin), where=t.trouble)
+            for t in tiles
+            if t.trouble and t.bin not in told
+        ),
+        *(HandOverLine(what=say("Room {room}", room=r.room), where=r.temperature_says) for r in rooms if _far_off(r)),
         *_unsettled(),
     )
 
@@ -146,8 +159,12 @@ def _unsettled() -> list[HandOverLine]:
     out = len(ledger.live().misfits)
     if not out:
         return []
-    words = "1 entry does" if out == 1 else f"{out} entries do"
-    return [HandOverLine(what="The book", where=f"{words} not fit the rest of the book; the owner settles that")]
+    where = say_n(
+        "{n} entry does not fit the rest of the book; the owner settles that",
+        "{n} entries do not fit the rest of the book; the owner settles that",
+        out,
+    )
+    return [HandOverLine(what=say("The book"), where=where)]
 
 
 def _notes(today: date) -> tuple[StoryLine, ...]:

@@ -107,7 +107,7 @@ def _answer(tray_type: str | None, adults: float | None) -> tuple[LayingView, _S
     chosen = [(i, t) for i, t in enumerate(known) if tray_type in (None, t.tray_type)]
     if tray_type is not None and not chosen:
         have = ", ".join(t.tray_type for t in known) or "none yet"
-        raise LookupError(f"The farm has no tray type {tray_type}; it has {have}.")
+        raise LookupError(say("The farm has no tray type {tray}; it has {have}.", tray=tray_type, have=have))
     if adults is not None and not 0 < adults < MOST_ADULTS:
         raise ValueError(say("Give a number of adults from 1 to {most:,}.", most=MOST_ADULTS))
     scene = _Scene.of(f, adults, {t.tray_type: i for i, t in enumerate(known)})
