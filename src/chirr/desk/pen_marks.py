@@ -50,6 +50,11 @@ class StopNow(msgspec.Struct, frozen=True, kw_only=True):
     lines: tuple[LineNow, ...]
     whole: bool
 
+    @property
+    def open(self) -> bool:
+        """Whether any of its lines is not in the book."""
+        return any(not x.written for x in self.lines)
+
 
 class Opened(msgspec.Struct, frozen=True, kw_only=True):
     """A sheet opened to be typed in."""
@@ -109,14 +114,15 @@ def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
             if line.entry in there or not form.ticked(stop, line):
                 continue
             try:
+                if form.has(f"{line.code}.note"):
+                    notes.append(form.note(stop, line, before.held.get(line.code, "")))
+                    continue
                 entry = form.entry(stop, line)
             except FormFaults as fault:
                 held[line.code] = str(fault)
                 continue
             other = others.get(line.code)
-            if form.has(f"{line.code}.note"):
-                notes.append(_as_note(sheet, line, entry, before.held.get(line.code, "")))
-            elif other is not None and not form.has(f"{line.code}.again"):
+            if other is not None and not form.has(f"{line.code}.again"):
                 known = _told(other, clock.zone())
                 held[line.code] = f"The book has this already: {known}. Tick ‘write it again’ if both are true."
             else:
@@ -165,21 +171,34 @@ class _Form:
 
     def entry(self, stop: SheetStop, line: SheetLine) -> Entry:
         """The entry that the marks of a line mean. Raises FormFaults."""
+        if self.has(f"{line.code}.tick") and self.has(f"{line.code}.none"):
+            raise FormFaults({"tick": "Both boxes are ticked: pinheads seen, or none yet?"})
+        if self.has(f"{line.code}.none"):
+            return self._made(stop, line, none_yet(line) | {"id": line.entry})
+        return self._made(stop, line, values_with(line, self._typed(line)))
+
+    def note(self, stop: SheetStop, line: SheetLine, why: str) -> Entry:
+        """What was ticked and typed as a note, for a line that the book does not take. Raises FormFaults."""
+        typed = "; ".join(f"{line.caption(c)} {v}" for c, v in self._typed(line).items() if v)
+        words = (
+            f"Ticked on run sheet {self._code}, line {line.code}: {line.what}{f' ({typed})' if typed else ''}. {why}"
+        )
+        values = {"deed": "note", "id": line.entry, "bin": line.values.get("bin", ""), "note": words.strip()[:2000]}
+        return self._made(stop, line, values)
+
+    def _typed(self, line: SheetLine) -> dict[str, str]:
+        return {column: self._values.get(f"{line.code}.{column}", "") for column in line.blanks}
+
+    def _made(self, stop: SheetStop, line: SheetLine, values: Mapping[str, str]) -> Entry:
+        """An entry with the time and the person of its line."""
         fields = Sheet(self._values)
         at = self._time(fields, f"{line.code}.at") or self._time(fields, f"s{stop.number}.at") or self._at
         who = self._somebody(fields, f"{line.code}.person") or self._somebody(fields, f"s{stop.number}.person")
         if not at and not fields.faults:
             raise FormFaults({"at": "Give a time: for the line, the stop or the whole sheet."})
-        if self.has(f"{line.code}.tick") and self.has(f"{line.code}.none"):
-            raise FormFaults({"tick": "Both boxes are ticked: pinheads seen, or none yet?"})
         fields.done()
-        if self.has(f"{line.code}.none"):
-            values = none_yet(line) | {"id": line.entry}
-        else:
-            typed = {column: self._values.get(f"{line.code}.{column}", "") for column in line.blanks}
-            values = values_with(line, typed)
         doer = who or self._person
-        entry = entry_from_form(values | {"at": f"{self.day}T{at}"}, actor=doer, now=self._now)
+        entry = entry_from_form({**values, "at": f"{self.day}T{at}"}, actor=doer, now=self._now)
         typist = {} if doer.person == self._actor.person else {"typed_in_by": self._actor.person}
         return msgspec.structs.replace(entry, extra={"run_sheet": self._code, **typist})
 
@@ -249,15 +268,6 @@ def _write(entries: list[Entry], actor: Person) -> dict[str, str]:
         else:
             break
     return refused
-
-
-def _as_note(sheet: WalkSheet, line: SheetLine, entry: Entry, why: str) -> Entry:
-    """What was ticked, as words, for a line that the book does not take."""
-    words = f"Ticked on run sheet {sheet.code}, line {line.code}: {line.what}. {sentences.say(entry)} {why}".strip()
-    return Entry(
-        id=line.entry, at=entry.at, deed="note", person=entry.person, bin=line.values.get("bin"), note=words[:2000],
-        extra=entry.extra,
-    )  # fmt: skip
 
 
 def _there(sheet: WalkSheet) -> dict[str, Entry]:
