@@ -69,7 +69,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "farm-devices": ("/farm/devices", OWNER),
     "calendars": ("/calendars", WORK),
     "calendar": ("/calendar/none-such.ics", dict.fromkeys((*HOME,), 404)),
-    "switch": ("/switch", SEE | {"outsider": 302, "stranger": 302}),
+    "switch": ("/switch", HOME),
     "set-up": ("/set-up", dict.fromkeys((*HOME,), 302)),
 }
 """What each person gets by looking; else an outsider is sent to sign in and a stranger refused."""

@@ -11,6 +11,7 @@ from django.http import HttpRequest, HttpResponse
 
 from chirr.book.models import DeviceRow
 from chirr.desk import devices, people
+from chirr.records import Person
 
 COOKIE = "device"
 COOKIE_DAYS = 400
@@ -77,14 +78,16 @@ def prove(request: HttpRequest) -> None:
         _enrolled(request, person.person)
 
 
+def others(device: DeviceRow | None, here: Person | None) -> list[str]:
+    """Who else can come in by PIN on a device."""
+    return [name for name in devices.may_come_in(device) if here is None or name != here.person]
+
+
 def of_me(request: HttpRequest) -> dict[str, object]:
     """What the page of oneself shows of devices and PINs."""
     person = people.person_of(request.user)
     return {
         "has_pin": person is not None and devices.has_pin(person.person),
-        "offered": [
-            name for name in devices.may_come_in(device_of(request)) if person is None or name != person.person
-        ],
         "by_pin": by_pin(request),
     }
 

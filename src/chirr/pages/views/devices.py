@@ -20,20 +20,23 @@ from chirr.pages.views.sign import safe_next
 @door(OPEN)
 @require_http_methods(["GET", "POST"])
 def switch(request: HttpRequest) -> HttpResponse:
-    """Type the PIN, tap the name: the next person is in, on the page where the last one was."""
-    device = entering.device_of(request)
-    offered = desk.may_come_in(device)
+    """Type the PIN, tap the name: the next person is in, on the page where the last one was.
+
+    Where nobody else can come in, this leads on to one's own page.
+    """
+    device, here = entering.device_of(request), getattr(request, "person", None)
+    offered = entering.others(device, here)
     fault = ""
     if request.method == "POST" and device is not None:
         name = request.POST.get("person", "")
         try:
             entering.let_in_by_pin(request, device, name, request.POST.get("pin", ""))
         except desk.PinRefused as why:
-            fault, offered = str(why), desk.may_come_in(device)
+            fault, offered = str(why), entering.others(device, here)
         else:
             return redirect(safe_next(request))
-    elif not offered and getattr(request, "person", None) is None:
-        return redirect("sign-in")
+    elif not offered:
+        return redirect("sign-in" if here is None else "me")
     context = {"offered": offered, "fault": fault, "next": safe_next(request, "")}
     return render(request, "chirr/switch.html", context, status=422 if fault else 200)
 
