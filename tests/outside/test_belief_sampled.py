@@ -17,7 +17,7 @@ from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.facts import TAIL, predict, spread
 from chirr.engine.colony.history import FarmHistory, Kind
 from chirr.engine.colony.latents import FARM
-from chirr.engine.colony.search import _PRIOR_TAIL
+from chirr.engine.colony.search import PRIOR_TAIL
 from chirr.engine.colony.walk import walk
 from engine.colony.small_farm import DAY, belief_in, clutch, happening, history, lot, steady, stocked
 
@@ -60,7 +60,7 @@ def sampled(belief: Belief, free: NDArray[np.int64], steps: int) -> tuple[Floats
         z[free] = x.T
         said = predict(walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio), facts)
         fits = stats.t.logpdf((facts.value[:, None] - said) / sd, TAIL).sum(axis=0)
-        prior = np.where(heavy, stats.t.logpdf(x.T, _PRIOR_TAIL), stats.norm.logpdf(x.T)).sum(axis=0)
+        prior = np.where(heavy, stats.t.logpdf(x.T, PRIOR_TAIL), stats.norm.logpdf(x.T)).sum(axis=0)
         return np.asarray(fits + prior)
 
     rng = np.random.default_rng(4)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chirr.book.standing import Clutch, Fact, Lot, Standing, Stay
+from chirr.desk.usual_moves import Step, duty, usual_way, usually_tipped, way_ahead
 from chirr.engine.biology.rates import nymph_rate_per_day
 from chirr.engine.biology.species import Species
 from chirr.engine.climate.places import PlaceClimate, Readings, hourly_temperature
@@ -32,8 +32,6 @@ STOCK_CV, SPLIT_CV, TAKE_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.12, 0.06, 0.02, 0.02
 """The same for numbers stocked, split off or taken, for a sample weighing and for a harvest weighing."""
 
 FEW_FINISHED = 4
-LAST_MOVES = 40
-"""So many of the newest moves say what is usual."""
 
 MOSTLY_WRITTEN, ALWAYS_WRITTEN = 0.7, 0.97
 """Where at least the first share of hatches was written down, none written so far means none seen so far; where at
@@ -195,6 +193,7 @@ class _Scene:
     written_hatches: float
     laid_by: dict[str, list[Clutch]]
     places: dict[tuple[str, int], int] | None = None
+    way: tuple[Step, ...] = ()
 
     def hour(self, at: float) -> float:
         return (at - self.start) / HOUR
@@ -204,6 +203,7 @@ class _Scene:
             (p.room, p.level) for c in clutches for p in c.stays
         ]
         self.places = {place: i for i, place in enumerate(dict.fromkeys(stays))}
+        self.way = usual_way(self.s, set(self.places))
         return list(self.places) or [("", 1)]
 
     def place(self, stay: Stay) -> int:
@@ -224,6 +224,7 @@ class _Scene:
                 look = c.hatched_at - USUAL_LOOK_S
             first = (self.hour(max(look, c.laid_at)), self.hour(c.hatched_at))
         pinheads = tuple(self._count(f) for f in counts if f.unit != "eggs")
+        path = way_ahead(c, self.way, self.at)
         known = c.hatched_at is not None or bool(pinheads)
         return ClutchFacts(
             name=c.name,
@@ -233,8 +234,8 @@ class _Scene:
             pulled_h=self.hour(pulled),
             tray_cm2=max(area, 1.0),
             tray_type=tray_type,
-            starts_h=np.array([self.hour(p.at) for p in c.stays]),
-            places=np.array([self.place(p) for p in c.stays]),
+            starts_h=np.array([self.hour(at) for at, _ in path]),
+            places=np.array([(self.places or {})[spot] for _, spot in path]),
             cycle=c.cycle or 1,
             first_between=first,
             unseen_until_h=self._unseen_until(c) if not known else None,
@@ -260,27 +261,12 @@ class _Scene:
         return self.hour(f.at), float(f.quantity or 0.0), float(np.sqrt(np.log1p(cv**2))), f.entry
 
     def usual_move(self) -> UsualMove | None:
-        """The age at which this farm tips nursery lots over, and where they go, by its last moves."""
-        moves = []
-        for lot in self.s.lots.values():
-            for before, after in zip(lot.stays, lot.stays[1:], strict=False):
-                if lot.began_at is not None and self._duty(before) == "nursery" and self._duty(after) == "grow-out":
-                    moves.append((after.at, after.at - max(before.at, lot.began_at), after))
-        if len(moves) < FEW_FINISHED:
+        """The age at which this farm tips nursery lots over, and where they go."""
+        tipped = usually_tipped(self.s, set(self.places or {}))
+        if tipped is None:
             return None
-        latest = sorted(moves, key=lambda m: m[0])[-LAST_MOVES:]
-        there = [stay for _, _, stay in latest if (stay.room, stay.level) in (self.places or {})]
-        if not there:
-            return None
-        return UsualMove(
-            age_h=float(np.median([age for _, age, _ in latest])) / HOUR,
-            place=Counter(self.place(stay) for stay in there).most_common(1)[0][0],
-            surface_cm2=float(np.median([self.surface(stay) for stay in there])),
-        )
-
-    def _duty(self, stay: Stay) -> str:
-        bin_ = self.s.bins.get(stay.bin or "")
-        return bin_.duty if bin_ else ""
+        surface_cm2 = float(np.median([self.surface(stay) for stay in tipped.stays]))
+        return UsualMove(age_h=tipped.age_s / HOUR, place=(self.places or {})[tipped.spot], surface_cm2=surface_cm2)
 
     def lot(self, lot: Lot) -> LotFacts:
         times = [p.at for p in lot.stays]
@@ -306,7 +292,7 @@ class _Scene:
         return LotFacts(
             name=lot.name,
             happenings=tuple(chain),
-            nursery=self._duty(lot.stays[-1]) == "nursery",
+            nursery=duty(self.s, lot.stays[-1]) == "nursery",
             began_h=self.hour(max(lot.began_at, lot.stays[-1].at)) if lot.began_at is not None else None,
             ended_h=self.hour(lot.ended_at) if lot.ended_at is not None else None,
         )

@@ -18,7 +18,7 @@ from chirr.engine.colony.hatching import FIRST_SHARE, reading_at_share
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
 from chirr.engine.colony.latents import FARM, Latents, farm_level, make_latents
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
-from chirr.engine.colony.search import _PRIOR_TAIL, Search
+from chirr.engine.colony.search import PRIOR_TAIL, Search
 from chirr.engine.colony.walk import Biology, Laid, Told, clutches_of, walk
 from engine.colony.small_farm import DAY, HOUSE, clutch, happening, steady
 
@@ -111,7 +111,7 @@ def prior_draw(model: Model, rng: np.random.Generator) -> Floats:
     """One truth: normal, with the prior's own tails where accidents happen."""
     z = rng.standard_normal(model.latents.size)
     heavy = model.search.heavy
-    z[heavy] = rng.standard_t(_PRIOR_TAIL, int(heavy.sum()))
+    z[heavy] = rng.standard_t(PRIOR_TAIL, int(heavy.sum()))
     return z
 
 

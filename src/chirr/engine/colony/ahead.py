@@ -291,7 +291,7 @@ class _Run:
     def _expected_first(self, c: int, window: Floats) -> Floats:
         """Egg-clock reading of first pinheads as expected of any clutch of this farm."""
         spread = self.belief.latents.clutch_sd[0, c] * self.rng.standard_normal(len(window))
-        warmer = EGG_SENSITIVITY * self.told.farm.room_c[self.belief.arrays.room[c]]
+        warmer = EGG_SENSITIVITY * self.belief.arrays.in_room[c] @ self.told.farm.room_c
         speed = np.exp(self.told.farm.egg_log_speed + warmer + spread)
         cv = self.belief.bio.species.egg_cv.value
         return reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=cv)

@@ -72,6 +72,16 @@ class Arrow:
             out[g.member] = y - g.solved @ out[: self.farm]
         return out
 
+    def variances(self) -> Floats:
+        """Variance of every unknown, shape (unknowns,)."""
+        out = np.empty(self.size)
+        farm = np.linalg.inv(self.schur)
+        out[: self.farm] = np.diag(farm)
+        for g in self.groups:
+            own = np.diagonal(np.linalg.inv(g.block), axis1=1, axis2=2)
+            out[g.member] = own + np.einsum("ksf,fg,ksg->ks", g.solved, farm, g.solved, optimize=True)
+        return out
+
     def draw(self, draws: int, rng: np.random.Generator, families: Ints | None = None) -> Floats:
         """Draws with mean zero and this precision, shape (unknowns, draws); zero for families that are not wanted."""
         out = np.zeros((self.size, draws))

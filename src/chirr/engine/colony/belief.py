@@ -18,10 +18,11 @@ from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.facts import Facts, gather
 from chirr.engine.colony.history import FarmHistory
-from chirr.engine.colony.latents import Latents, make_latents, rescaled
+from chirr.engine.colony.latents import Latents, make_latents, prior_spreads, rescaled
 from chirr.engine.colony.learnt import Learnt, start_at
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
 from chirr.engine.colony.search import Point, Search, precision
+from chirr.engine.colony.spreads import learnt_factors
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
 Floats = NDArray[np.float64]
@@ -36,8 +37,8 @@ SPREAD_AGAIN = 0.02
 BLURS, _FINE_STEPS, _FEW_STEPS = (6.0, 2.0), 8, 3
 """The search begins with every fact's spread multiplied by these in turn, then takes at most so many steps more."""
 
-SPREAD_ROUNDS, SPREAD_FROM, SPREAD_WEIGHT = 2, 30, 20.0
-"""Rounds in which spreads are learnt, facts from which on they are, and the weight of the prior spreads in things."""
+SPREAD_ROUNDS, SPREAD_FROM, _SAME_SPREAD = 2, 30, 0.02
+"""Rounds in which spreads are learnt, facts from which on they are; a smaller change is left alone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,46 +124,38 @@ def believe(
         z = point.z
     point = search.climb(search.look(z), steps=steps)
     point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS)
-    belief = _belief(search, point, history)
     for _ in range(spread_rounds if len(facts.what) >= SPREAD_FROM else 0):
-        belief = _with_learnt_spreads(belief)
-    return belief
+        search, point = _with_learnt_spreads(search, point)
+    return _belief(search, point, history)
 
 
-def _with_learnt_spreads(belief: Belief) -> Belief:
-    """One step of expectation-maximisation for the spreads between clutches and between lots.
-
-    Each spread moves to what its standardised unknowns show, held by `SPREAD_WEIGHT` clutches' worth of the prior.
-    """
-    z = draw(belief, 40, np.random.default_rng(5))
-    square = (z**2).mean(axis=1) * belief.prior_weight  # an accident says little of the usual spread
-    known = np.zeros(belief.latents.size, dtype=bool)
-    known[np.unique(belief.jacobian.indices)] = True
-
-    def factors(index: Ints) -> Floats:
-        out = []
-        for row in index:
-            mine = row[row >= 0]
-            mine = mine[known[mine]]
-            # the step is doubled: where single facts say little, plain steps creep
-            out.append((SPREAD_WEIGHT + square[mine].sum()) / (SPREAD_WEIGHT + len(mine)))
-        return np.array(out)
-
-    clutch, lot = factors(belief.latents.clutch), factors(belief.latents.lot)
-    latents = rescaled(belief.latents, clutch, lot)
-    start = belief.mode.copy()
-    for row, factor in zip((*latents.clutch, *latents.lot), (*clutch, *lot), strict=True):
+def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
+    """The search and its point under the spreads that the facts show, where they differ from those in use."""
+    latents = search.latents
+    prior = prior_spreads()
+    used = [
+        now[:, 0] / first if now.shape[1] else np.ones(len(first))
+        for now, first in zip((latents.clutch_sd, latents.lot_sd), prior, strict=True)
+    ]
+    found = learnt_factors(search, point, used[0], used[1])
+    change = [new / old for new, old in zip(found, used, strict=True)]
+    if all((np.abs(c - 1) < _SAME_SPREAD).all() for c in change):
+        return search, point
+    start = point.z.copy()
+    for row, factor in zip((*latents.clutch, *latents.lot), np.concatenate(change), strict=True):
         start[row[row >= 0]] /= factor
-    search = Search(latents, belief.schedule, belief.arrays, belief.bio, belief.facts, belief.laid)
-    return _belief(search, search.climb(search.look(start), steps=1), belief.history)
+    new = Search(rescaled(latents, *change), search.schedule, search.arrays, search.bio, search.facts, search.laid)
+    return new, new.climb(new.look(start), steps=_FEW_STEPS)
 
 
 def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     far = np.flatnonzero(np.abs(point.off) > ODD_BEYOND)
+    sure = search.as_sure_as_tails_allow(point)
     return Belief(
-        mode=point.z, precision=precision(point), jacobian=point.jacobian, weight=point.curve, off=point.off,
+        mode=point.z, precision=precision(sure),
+        jacobian=sure.jacobian, weight=sure.curve, off=sure.off,
         family=search.family,
-        prior_weight=point.prior_weight,
+        prior_weight=sure.prior_weight,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=point.told,
         odd=tuple(Odd(entry=search.facts.entry[i], spreads=float(point.off[i])) for i in far),

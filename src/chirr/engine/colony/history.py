@@ -65,8 +65,9 @@ class ClutchFacts:
     """One clutch.
 
     lot: the lot its pinheads join (-1 if none yet); breeders: the lot that laid it (-1 if unknown). `pulled_h` is when
-    the tray came out, or is meant to. `starts_h` and `places` are its path. First pinheads came between the two hours
-    of `first_between`; or none were there at `unseen_until_h`. `settled_h`: by then it had surely hatched.
+    the tray came out, or is meant to. `starts_h` and `places` are its path, moves still to come as well. First
+    pinheads came between the two hours of `first_between`; or none were there at `unseen_until_h`. `settled_h`: by
+    then it had surely hatched.
     cycle: which use of its substrate this is.
     egg_counts, pinhead_counts: (hour, count, log_sd, entry).
     """

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, path_readings
-from chirr.engine.colony.hatching import reading_at_share, share_hatched
+from chirr.engine.colony.hatching import FIRST_SHARE, reading_at_share, share_hatched
 from chirr.engine.colony.history import FarmHistory, Happening, Kind
 
 Floats = NDArray[np.float64]
@@ -27,7 +27,10 @@ TICK_H = 7 * 24.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClutchArrays:
-    """All clutches as arrays of shape (clutches,) or (clutches, knots); clock readings count from laying."""
+    """All clutches as arrays of shape (clutches,) or (clutches, knots); clock readings count from laying.
+
+    in_room: the share of its way to the hatch that each clutch spends in each room, shape (clutches, rooms).
+    """
 
     laid_h: Floats
     rows: Floats
@@ -41,7 +44,7 @@ class ClutchArrays:
     tray_type: Ints
     lot: Ints
     breeders: Ints
-    room: Ints
+    in_room: Floats
     later_uses: Floats
 
 
@@ -91,13 +94,14 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
     rows = path_readings(clocks, EGG, [k.starts_h for k in c], [k.places for k in c], knots)
     pulled = np.array([k.pulled_h for k in c], dtype=np.float64)
     window = egg_readings(rows, laid, pulled)
-    reference = np.empty(len(c))
+    usual = reading_at_share(FIRST_SHARE, speed=np.ones(len(c)), window=window, cv=egg_cv)
+    expected, reference = np.empty(len(c)), np.empty(len(c))
     for i, k in enumerate(c):
+        at = laid[i] + KNOT_H * float(np.interp(usual[i], rows[i], np.arange(rows.shape[1]), right=rows.shape[1]))
+        expected[i] = at
         if k.first_between is not None:
             reference[i] = 0.5 * (k.first_between[0] + k.first_between[1])
             continue
-        first = reading_at_share(0.01, speed=np.ones(1), window=window[i : i + 1], cv=egg_cv)
-        at = laid[i] + KNOT_H * float(np.interp(first[0], rows[i], np.arange(rows.shape[1]), right=rows.shape[1]))
         if k.unseen_until_h is not None:
             at = max(at, k.unseen_until_h + 6.0)
         reference[i] = at if k.settled_h is None else min(at, k.settled_h)
@@ -120,9 +124,26 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
         tray_type=np.array([k.tray_type for k in c], dtype=np.int64),
         lot=np.array([k.lot for k in c], dtype=np.int64),
         breeders=np.array([k.breeders for k in c], dtype=np.int64),
-        room=history.place_room[last_place],
+        in_room=_in_room(history, rows, laid, expected),
         later_uses=np.array([max(k.cycle - 1, 0) for k in c], dtype=np.float64),
     )
+
+
+def _in_room(history: FarmHistory, rows: Floats, laid: Floats, expected: Floats) -> Floats:
+    """The share of the egg clock that each clutch spends in each room until its hatch, shape (clutches, rooms).
+
+    Until the hatch that the published clock expects, not the one seen: a slow clutch is longer in its last room, and
+    that room must not be blamed for it.
+    """
+    out = np.zeros((len(history.clutches), len(history.measured_rooms)))
+    for i, k in enumerate(history.clutches):
+        ends = np.minimum(np.append(k.starts_h[1:], np.inf), max(expected[i], laid[i] + 1.0))
+        begins = np.minimum(np.maximum(k.starts_h, laid[i]), ends)
+        knots = np.arange(rows.shape[1])
+        read = [np.interp((hours - laid[i]) / KNOT_H, knots, rows[i]) for hours in (begins, ends)]
+        np.add.at(out[i], history.place_room[k.places], read[1] - read[0])
+    total = out.sum(axis=1, keepdims=True)
+    return np.asarray(out / np.maximum(total, 1e-9))
 
 
 def egg_readings(rows: Floats, laid_h: Floats, hour: Floats) -> Floats:

@@ -218,7 +218,7 @@ def clutches_of(
     """Speed, eggs and pinheads of every clutch under unknowns `z` of shape (latents, draws)."""
     s = bio.species
     own = latents.clutch_sd[:, :, None] * z[latents.clutch]
-    warmer = EGG_SENSITIVITY * farm.room_c[arrays.room] if len(arrays.room) else 0.0
+    warmer = EGG_SENSITIVITY * arrays.in_room @ farm.room_c
     by_age = age_curve(
         laid.age_days,
         s.pre_oviposition_days.value,
