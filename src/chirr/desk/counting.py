@@ -52,7 +52,7 @@ class PhotoAnswer(msgspec.Struct, frozen=True, kw_only=True):
     behind `count`.
 
     `length_mm` is the 10th, 50th and 90th in a hundred of the lengths, `per_cm` the number along the wall, where the
-    scale is known. Marks with less doubt than `cut` are counted; it was learnt from `learnt_from` corrected photographs.
+    scale is known. Marks with less doubt than `cut` are counted; `learnt_from` corrected photographs moved it.
     `scale_from` says whether the scale is given (""), or was seen on the strip or at the wall's own ends, and `ends`
     where that length begins and ends [px].
     """

@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 from django.conf import settings
@@ -21,6 +22,9 @@ from chirr.desk.counting import PhotoAnswer
 from chirr.desk.spoken import say
 from chirr.records import TrayType
 
+if TYPE_CHECKING:
+    from chirr.engine.counting.learn import Corrected, Line
+
 BY_HAND_CV = 0.25
 """A count of a clutch's eggs with no more error than this was not guessed from its wall."""
 SEEN_CV = 0.05
@@ -30,7 +34,8 @@ class KeptPhoto(msgspec.Struct, frozen=True, kw_only=True):
     """A counted photograph: of what, what was found, and what a person changed.
 
     `off` and `on` are numbers of marks that a person took away or confirmed; `added` are places that had none;
-    `ends` the two ends of a known length `side_cm` (pixels).
+    `ends` the two ends of a known length `side_cm` (pixels); `gone_over`: a person looked at the marks and stood by
+    what they left.
     """
 
     id: str
@@ -45,6 +50,7 @@ class KeptPhoto(msgspec.Struct, frozen=True, kw_only=True):
     on: tuple[int, ...] = ()
     added: tuple[tuple[float, float], ...] = ()
     ends: tuple[tuple[float, float], tuple[float, float]] | None = None
+    gone_over: bool = False
 
     @property
     def places(self) -> list[tuple[float, float]]:
@@ -52,7 +58,7 @@ class KeptPhoto(msgspec.Struct, frozen=True, kw_only=True):
         kept = [
             (mark.x, mark.y)
             for i, mark in enumerate(self.answer.marks)
-            if i in self.on or (mark.doubt < 0.5 and i not in self.off)
+            if i in self.on or (mark.doubt < self.answer.cut and i not in self.off)
         ]
         return [*kept, *self.added]
 
@@ -112,10 +118,17 @@ def keep(
 ) -> KeptPhoto:
     """Count on a photograph and keep it. Raises counting.CannotCount, with nothing kept."""
     picture = counting.upright(data, name)
-    answer = counting.count_picture(picture, name=name, what=what, side_cm=side_cm)
+    tray = tray_type_of(clutch)
+    own_cm = tray.clear_side_cm if tray and what == "eggs" else None
+    wall_cm = own_cm if side_cm is None or side_cm == own_cm else None  # another length was measured, not the wall's
+    answer = counting.count_picture(picture, name=name, what=what, side_cm=side_cm, wall_cm=wall_cm, line=line_of(what))
     kept = KeptPhoto(
         id=str(uuid7()), at=at, person=person, what=what, answer=answer, clutch=clutch, lot=lot, side_cm=side_cm
     )
+    if answer.ends and answer.mm_per_px:
+        (ax, ay), (bx, by) = answer.ends
+        long_cm = math.hypot(bx - ax, by - ay) * answer.mm_per_px / 10
+        kept = msgspec.structs.replace(kept, ends=answer.ends, side_cm=round(long_cm, 2))
     folder().mkdir(exist_ok=True)
     counting.write_plain(picture, picture_path(kept.id))
     save(kept)
@@ -161,6 +174,31 @@ def all_kept() -> Iterator[KeptPhoto]:
             yield load(path.stem)
         except LookupError:
             continue
+
+
+def line_of(what: str) -> Line:
+    """Where the corrections of this farm draw the line between marks of a kind that are counted and doubted."""
+    from chirr.engine.counting.learn import learn_line
+
+    return learn_line([as_corrected(kept) for kept in all_kept() if kept.what == what and _teaches(kept)])
+
+
+def _teaches(kept: KeptPhoto) -> bool:
+    return (kept.gone_over or kept.corrected) and not kept.answer.unsure
+
+
+def as_corrected(kept: KeptPhoto) -> Corrected:
+    """What a person's corrections say about the marks of a photograph."""
+    import numpy as np
+
+    from chirr.engine.counting.learn import Corrected
+
+    marks = kept.answer.marks
+    right = [i in kept.on or (m.doubt < kept.answer.cut and i not in kept.off) for i, m in enumerate(marks)]
+    return Corrected(
+        doubt=np.array([m.doubt for m in marks], dtype=np.float64), right=np.array(right, dtype=bool),
+        added=len(kept.added),
+    )  # fmt: skip
 
 
 def corrected(kept: KeptPhoto, values: Mapping[str, str]) -> KeptPhoto:

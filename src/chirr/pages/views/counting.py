@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlencode
 
+import msgspec
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -12,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from chirr.desk import clock, counting, photos
 from chirr.desk.forms import FormFaults, Sheet
 from chirr.desk.numbers_read import shown_number
-from chirr.desk.spoken import say
+from chirr.desk.spoken import say, term
 from chirr.pages.access import SEE, WORK, actor, door, found
 from chirr.pages.views.sign import safe_next
 
@@ -37,7 +38,12 @@ def take(request: HttpRequest) -> HttpResponse:
             back = safe_next(request, "")
             more = f"?{urlencode({'next': back})}" if back else ""
             return redirect(reverse("count-marks", args=[kept.id]) + more)
-    context = {"values": values, "faults": faults, "whats": counting.WHATS, "next": safe_next(request, "")}
+    context = {
+        "values": values,
+        "faults": faults,
+        "whats": [(w, term("unit", w)) for w in counting.WHATS],
+        "next": safe_next(request, ""),
+    }
     return render(request, "chirr/count.html", context, status=422 if faults else 200)
 
 
@@ -69,6 +75,7 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
     kept, _ = found(request, photos.load, photo_id)
     if request.method == "POST":
         kept = photos.corrected(kept, {k: v for k, v in request.POST.items() if isinstance(v, str)})
+        kept = msgspec.structs.replace(kept, gone_over=kept.gone_over or "scale" not in request.POST)
         photos.save(kept)
         if "scale" not in request.POST:
             back = safe_next(request, "")
@@ -77,8 +84,8 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
     context = {
         "kept": kept, "answer": kept.answer, "guess": photos.tray_guess(kept), "next": safe_next(request, ""),
         "marks": [
-            (i, mark, _state(kept, i, mark.doubt), mark.length / 2 + 1, mark.width / 2 + 1)
-            for i, mark in enumerate(kept.answer.marks)
+            (i, m, m.doubt < kept.answer.cut, _state(kept, i, m.doubt), m.length / 2 + 1, m.width / 2 + 1)
+            for i, m in enumerate(kept.answer.marks)
         ],
         "reach": max(6, round(kept.answer.width_px / 150)), "added": " ".join(f"{x:g},{y:g}" for x, y in kept.added),
         "ends": " ".join(f"{x:g},{y:g}" for x, y in kept.ends or ()), "off": " ".join(map(str, kept.off)),
@@ -88,9 +95,9 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
 
 
 def _state(kept: photos.KeptPhoto, number: int, doubt: float) -> str:
-    if number in kept.on or (doubt < 0.5 and number not in kept.off):
+    if number in kept.on or (doubt < kept.answer.cut and number not in kept.off):
         return "counted"
-    return "doubted" if doubt >= 0.5 else "off"
+    return "doubted" if doubt >= kept.answer.cut else "off"
 
 
 @door(SEE)
