@@ -19,6 +19,7 @@ from urllib.parse import quote, urlsplit
 import msgspec
 
 from chirr.book import ledger, papers
+from chirr.desk.spoken import say
 
 KINDS = ("bin", "lot", "clutch", "substrate", "sheet")
 SHORT = "code"
@@ -49,23 +50,33 @@ def base_address(text: str) -> str:
     bare = text.strip() if "://" in text else f"https://{text.strip()}"
     match = re.fullmatch(r"(https?://(?:[a-z0-9.\-]+|\[[0-9a-f:.]+\])(?::[1-9]\d{0,4})?)(?:/\S*)?", bare, re.IGNORECASE)
     if match is None:
+        wrong = text.strip()[:60]
         raise NoAddress(
-            f"“{text.strip()[:60]}” is not an address of the farm's pages, such as https://barn.local:8765."
+            say("“{text}” is not an address of the farm's pages, such as https://barn.local:8765.", text=wrong)
         )
     return match[1].upper()
+
+
+def is_only_here(address: str) -> bool:
+    """Whether an address means the machine that asks, so that no phone can open it."""
+    return (urlsplit(address.lower()).hostname or "").lower() in _LOOPBACK
 
 
 def doubts(address: str) -> tuple[str, ...]:
     """What to say about an address before it goes on paper."""
     host = (urlsplit(address.lower()).hostname or "").lower()
-    if host in _LOOPBACK:
-        return ("A phone cannot open this address: it means the phone itself. Serve with 'chirr serve --lan'.",)
+    if is_only_here(address):
+        return (say("A phone cannot open this address: it means the phone itself. Serve with 'chirr serve --lan'."),)
     try:
         ipaddress.ip_address(host)
     except ValueError:
         return ()
-    words = "This address is a number, which the network may give to another machine one day; labels then lead nowhere."
-    return (f"{words} A name lasts: 'chirr serve --lan --name NAME'.",)
+    return (
+        say(
+            "This address is a number, which the network may give to another machine one day; labels then lead nowhere."
+            " A name lasts: 'chirr serve --lan --name NAME'."
+        ),
+    )
 
 
 def path_of(kind: str, name: str) -> str:

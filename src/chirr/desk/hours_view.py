@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 
 from chirr.charts.hours import hours_by_deed, hours_otherwise
+from chirr.deeds import DEEDS
 from chirr.desk.limits import what_limits
 from chirr.desk.shapes import Beliefs, Chart
 from chirr.desk.spoken import again, figure, local_signs, say, term
@@ -25,6 +26,11 @@ class HoursView(msgspec.Struct, frozen=True, kw_only=True):
     limits: dict[str, Any]
 
 
+OTHERWISE = (
+    word("as it is"), word("tray type"), word("order"), word("as it was walked"), word("clean before dirty"),
+    word("room by room"), word("stack height"), word("bins"), word("on the way"),
+)  # fmt: skip
+"""What may be changed about the week, as `desk.usual_week` names it."""
 WAYS = (
     ("room", word("into a room")), ("stack", word("a stack further")), ("bin", word("to the next bin of a stack")),
 )  # fmt: skip
@@ -42,13 +48,17 @@ def hours_view(beliefs: Beliefs | None = None) -> HoursView:
     return HoursView(
         charts=(_week_chart(deeds, whole), _other_chart(rows)) if deeds else (), hours=whole,
         ways=tuple((again(words), *_row(found["set_up"][k])) for k, words in WAYS),
-        minutes=tuple((term("deed", x["deed"]), *_row(x)) for x in found["deeds"])
+        minutes=tuple((_deed(x["deed"]), *_row(x)) for x in found["deeds"])
         + tuple(
             (say("{deed}, tray {tray}", deed=term("deed", x["deed"]), tray=x["tray_type"]), *_row(x))
             for x in found["trays"]
         ),
         limits=what_limits(beliefs=beliefs),
     )  # fmt: skip
+
+
+def _deed(name: str) -> str:
+    return term("deed", name) if name in DEEDS else again(name)
 
 
 def _row(x: dict[str, Any]) -> tuple[int, float, float, float]:
@@ -58,9 +68,9 @@ def _row(x: dict[str, Any]) -> tuple[int, float, float, float]:
 def _week_chart(deeds: list[dict[str, Any]], whole: float) -> Chart:
     return Chart(
         key="week", title=say("Where the {hours:.1f} hours of a usual week go", hours=whole),
-        spec=hours_by_deed([(term("deed", x["deed"]), x["hours"]) for x in deeds]),
+        spec=hours_by_deed([(_deed(x["deed"]), x["hours"]) for x in deeds]),
         columns=(say("deed"), say("hours a week"), say("share")),
-        rows=tuple((term("deed", x["deed"]), figure(x["hours"], ".2f"), f"{100 * x['share']:.0f} %") for x in deeds),
+        rows=tuple((_deed(x["deed"]), figure(x["hours"], ".2f"), f"{100 * x['share']:.0f} %") for x in deeds),
         note=say(
             "How often each deed was written down in the last four weeks, times the minutes it takes here. What "
             "nobody writes down is not in it."

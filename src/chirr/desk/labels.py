@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import date
 
 import msgspec
 
@@ -11,25 +10,33 @@ from chirr.book import ledger, papers, shelf
 from chirr.book.actions import allow
 from chirr.book.standing import BinNow, Clutch, Lot, Standing, Substrate
 from chirr.desk import clock, codes
+from chirr.desk.spoken import again, day_words, say, say_n
 from chirr.prints.labels import Label, print_labels
 from chirr.prints.paper import PAGES_MM, STOCKS
 from chirr.prints.typeset import CannotPrint, Printed
 from chirr.records import FarmCard, Person
+from chirr.says import word
 
 __all__ = (
     "KINDS", "KIND_WORDS", "PAGES_MM", "STOCKS", "CannotPrint", "Job", "Printed", "Wanted", "Which", "last_address",
-    "make", "said", "wanted",
+    "make", "wanted",
 )  # fmt: skip
 
 KINDS = ("bin", "tray", "clutch", "lot", "substrate")
 """tray: a clutch whose tray is still in its laying bin; clutch: one that is out and not yet emptied."""
 KIND_WORDS = {
-    "bin": "Bins", "tray": "Trays in their laying bins", "clutch": "Clutches that are out", "lot": "Lots",
-    "substrate": "Substrate batches",
+    "bin": word("Bins"), "tray": word("Trays in their laying bins"), "clutch": word("Clutches that are out"),
+    "lot": word("Lots"), "substrate": word("Substrate batches"),
 }  # fmt: skip
 SPECIES_WORDS = {
-    "acheta-domesticus": "house cricket", "gryllodes-sigillatus": "banded cricket",
-    "gryllus-bimaculatus": "two-spotted cricket",
+    "acheta-domesticus": word("house cricket"), "gryllodes-sigillatus": word("banded cricket"),
+    "gryllus-bimaculatus": word("two-spotted cricket"),
+}  # fmt: skip
+BIN_WORDS = {
+    "breeding": word("breeding bin"), "nursery": word("nursery bin"), "grow-out": word("grow-out bin"),
+}  # fmt: skip
+LOT_WORDS = {
+    "breeding": word("lot, breeding"), "nursery": word("lot, nursery"), "grow-out": word("lot, grow-out"),
 }  # fmt: skip
 
 
@@ -98,7 +105,7 @@ def _named(name: str, kinds: tuple[str, ...]) -> Wanted:
     for it in _all(ledger.live(), _card(), over=True):
         if it.name == name and it.kind in kinds:
             return it
-    raise LookupError(f"The farm has no bin, tray, clutch, lot or substrate batch called {name}.")
+    raise LookupError(say("The farm has no bin, tray, clutch, lot or substrate batch called {name}.", name=name))
 
 
 def make(which: Which, job: Job, *, actor: Person) -> Printed:
@@ -109,12 +116,17 @@ def make(which: Which, job: Job, *, actor: Person) -> Printed:
     allow(actor, "owner", "hand")
     stock = STOCKS.get(job.stock)
     if stock is None:
-        raise CannotPrint(f"There is no label stock {job.stock}; choose one of {', '.join(STOCKS)}.")
+        raise CannotPrint(
+            say("There is no label stock {stock}; choose one of {stocks}.", stock=job.stock, stocks=", ".join(STOCKS))
+        )
     base = codes.base_address(job.address)
     chosen = wanted(which)
     if not chosen:
-        again = " that has no label yet; to print one again, choose all of them" if which.unprinted else ""
-        raise CannotPrint(f"There is nothing of that kind here{again}.")
+        raise CannotPrint(
+            say("Nothing of that kind is without a label; to print one again, choose all of them.")
+            if which.unprinted
+            else say("There is nothing of that kind here.")
+        )
     labels = [
         Label(code=it.name, word=it.word, shape=it.shape, address=base + codes.path_of(_page(it.kind), it.name),
               facts=it.facts, pen=it.pen)
@@ -131,7 +143,7 @@ def make(which: Which, job: Job, *, actor: Person) -> Printed:
 def _card() -> FarmCard:
     card = shelf.card()
     if card is None:
-        raise LookupError("There is no farm yet.")
+        raise LookupError(say("There is no farm yet."))
     return card
 
 
@@ -147,7 +159,7 @@ def _all(s: Standing, card: FarmCard, *, over: bool = False) -> Iterator[Wanted]
     zone = clock.zone()
 
     def day(at: float) -> str:
-        return said(clock.local(at, zone).date())
+        return day_words(clock.local(at, zone).date(), year=True)
 
     rooms = {room.room: n for n, room in enumerate(shelf.rooms())}
     last = len(rooms)
@@ -163,64 +175,65 @@ def _all(s: Standing, card: FarmCard, *, over: bool = False) -> Iterator[Wanted]
             yield _substrate(batch, card, day)
 
 
-def said(day: date) -> str:
-    """A day as it stands on paper.
-
-    >>> said(date(2027, 5, 3))
-    'Mon 3 May 2027'
-    """
-    return f"{day:%a} {day.day} {day:%b %Y}"
-
-
 def _bin(b: BinNow) -> Wanted:
     return Wanted(
-        kind="bin", name=b.name, room=b.room, at=None, word=f"{b.duty} bin", shape=b.duty,
-        facts=(f"{b.room} · stack {b.stack} · level {b.level}",), pen=("lot", "since", "note"),
+        kind="bin", name=b.name, room=b.room, at=None, word=again(BIN_WORDS[b.duty]),
+        shape=b.duty, pen=(say("lot"), say("since"), say("note")),
+        facts=(say("{room} · stack {stack} · level {level}", room=b.room, stack=b.stack, level=b.level),),
     )  # fmt: skip
 
 
 def _tray(c: Clutch, card: FarmCard, day: Callable[[float], str]) -> Wanted:
     return Wanted(
-        kind="tray", name=c.name, room=c.here.room, at=c.laid_at, word="laying tray", shape="tray",
-        facts=(f"in {c.bin} since {day(c.laid_at)}", _made_of(c, card)), pen=("out on", "by"),
+        kind="tray", name=c.name, room=c.here.room, at=c.laid_at, word=say("laying tray"), shape="tray",
+        facts=(say("in {bin} since {day}", bin=c.bin, day=day(c.laid_at)), _made_of(c, card)),
+        pen=(say("out on"), say("by")),
     )  # fmt: skip
 
 
 def _clutch(c: Clutch, card: FarmCard, day: Callable[[float], str]) -> Wanted:
     here = c.here
-    where = f"bin {here.bin}" if here.bin else f"rack {here.room} {here.stack}/{here.level}"
-    goes = f" for lot {c.to_lot}" if c.to_lot else ""
+    if here.bin:
+        where = say("in bin {bin}, for lot {lot}", bin=here.bin, lot=c.to_lot or "–")
+    else:
+        where = say("rack {room} {stack}/{level}", room=here.room, stack=here.stack, level=here.level)
+    laid, out = day(c.laid_at), day(c.pulled_at or c.laid_at)
     return Wanted(
-        kind="clutch", name=c.name, room=here.room, at=c.pulled_at, word="clutch", shape="clutch",
-        facts=(f"laid in {c.bin} {day(c.laid_at)}, out {day(c.pulled_at or c.laid_at)}", f"{where}{goes}",
-               _made_of(c, card)),
-        pen=("first pinheads", "emptied"),
+        kind="clutch", name=c.name, room=here.room, at=c.pulled_at, word=say("clutch"), shape="clutch",
+        facts=(say("laid in {bin} {day}, out {out}", bin=c.bin, day=laid, out=out), where, _made_of(c, card)),
+        pen=(say("first pinheads"), say("emptied")),
     )  # fmt: skip
 
 
 def _made_of(c: Clutch, card: FarmCard) -> str:
-    batch = [c.substrate + (f" use {c.cycle}" if c.cycle else "")] if c.substrate else []
-    return " · ".join([c.tray_type, *batch, SPECIES_WORDS.get(card.species, card.species)])
+    batch = c.substrate
+    if batch and c.cycle:
+        batch = say("{batch}, use {n}", batch=batch, n=c.cycle)
+    return " · ".join(filter(None, (c.tray_type, batch, again(SPECIES_WORDS.get(card.species, card.species)))))
 
 
 def _lot(lot: Lot, s: Standing, day: Callable[[float], str]) -> Wanted:
     home = s.bins.get(lot.bin or "")
     sources = lot.clutches or lot.parents
-    more = f" and {len(sources) - 2} more" if len(sources) > 2 else ""
-    came = f"from {', '.join(sources[:2])}{more}" if sources else "bought in"
+    first = ", ".join(sources[:2])
+    if len(sources) > 2:
+        came = say("from {names} and {n} more", names=first, n=len(sources) - 2)
+    else:
+        came = say("from {names}", names=first) if sources else say("bought in")
     return Wanted(
         kind="lot", name=lot.name, room=home.room if home else None, at=lot.named_at,
-        word=f"lot, {home.duty}" if home else "lot", shape=home.duty if home else "lot",
-        facts=(came, f"since {day(lot.began_at or lot.named_at)}"), pen=("moved to", "count", "note"),
+        word=again(LOT_WORDS[home.duty]) if home else say("lot"), shape=home.duty if home else "lot",
+        facts=(came, say("since {day}", day=day(lot.began_at or lot.named_at))),
+        pen=(say("moved to"), say("count"), say("note")),
     )  # fmt: skip
 
 
 def _substrate(batch: Substrate, card: FarmCard, day: Callable[[float], str]) -> Wanted:
     uses = card.substrate_cycles
     return Wanted(
-        kind="substrate", name=batch.name, room=None, at=batch.first_at, word="substrate", shape="substrate",
-        facts=(f"first used {day(batch.first_at)}", f"at most {uses} use{'s' if uses > 1 else ''}"),
-        pen=("mixed by", "litres"),
+        kind="substrate", name=batch.name, room=None, at=batch.first_at, word=say("substrate"), shape="substrate",
+        facts=(say("first used {day}", day=day(batch.first_at)), say_n("at most {n} use", "at most {n} uses", uses)),
+        pen=(say("mixed by"), say("litres")),
     )  # fmt: skip
 
 

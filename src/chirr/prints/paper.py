@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from chirr.says import said, word
+
 A4_MM = (210.0, 297.0)
 LETTER_MM = (215.9, 279.4)
 PRINTERS_EDGE_MM = 5.0
@@ -66,11 +68,21 @@ class Stock(NamedTuple):
 
 def _roll(width: float, height: float) -> Stock:
     size = f"{width:g}x{height:g}"
-    return Stock(f"roll-{size}", f"Roll, {width:g} × {height:g} mm", (width, height), 1, 1, (width, height))
+    return Stock(
+        f"roll-{size}",
+        said("Roll, {width:g} × {height:g} mm", width=width, height=height),
+        (width, height),
+        1,
+        1,
+        (width, height),
+    )
 
 
 def _a4(columns: int, rows: int, width: float, height: float, gap_x: float = 0.0) -> Stock:
-    words = f"A4, {columns} × {rows} labels of {width:g} × {height:g} mm"
+    words = said(
+        "A4, {columns} × {rows} labels of {width:g} × {height:g} mm",
+        columns=columns, rows=rows, width=width, height=height,
+    )  # fmt: skip
     key = f"a4-{columns}x{rows}"
     return Stock(key, words, A4_MM, columns, rows, (width, height), (gap_x, 0.0))
 
@@ -83,7 +95,15 @@ STOCKS: dict[str, Stock] = {
         _a4(3, 7, 63.5, 38.1, 2.54),
         _a4(2, 7, 99.1, 38.1, 2.5),
         _a4(2, 4, 99.1, 67.7, 2.5),
-        Stock("letter-3x10", "US Letter, 3 × 10 labels of 66.7 × 25.4 mm", LETTER_MM, 3, 10, (66.7, 25.4), (3.15, 0.0)),
+        Stock(
+            "letter-3x10",
+            word("US Letter, 3 × 10 labels of 66.7 × 25.4 mm"),
+            LETTER_MM,
+            3,
+            10,
+            (66.7, 25.4),
+            (3.15, 0.0),
+        ),
         _roll(62.0, 29.0),
         _roll(100.0, 50.0),
         _roll(57.0, 32.0),
@@ -93,3 +113,8 @@ STOCKS: dict[str, Stock] = {
 """Label stocks by their short names."""
 PAGES_MM: dict[str, tuple[float, float]] = {"a4": A4_MM, "letter": LETTER_MM}
 """Plain paper by its short name."""
+
+
+def no_paper(page: str) -> str:
+    """What to say about a paper that is not among PAGES_MM."""
+    return said("There is no paper {page}; choose one of {papers}.", page=page, papers=", ".join(PAGES_MM))

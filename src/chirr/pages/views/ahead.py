@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 
 from chirr.desk import clock
 from chirr.desk.forms import FormFaults, Sheet
-from chirr.desk.spoken import say
+from chirr.desk.spoken import say, term
 from chirr.pages.access import SEE, door
 from chirr.pages.display import G_PER_LB
 
@@ -43,7 +43,8 @@ def _context(request: HttpRequest) -> dict[str, Any]:
     today = clock.today()
     card = request.card  # type: ignore[attr-defined]
     return {
-        "view": desk.ahead_view(), "units": _units(request), "classes": [c.name for c in card.size_classes],
+        "view": desk.ahead_view(), "units": [(u, term("unit", u)) for u in _units(request)],
+        "classes": [c.name for c in card.size_classes],
         "values": {"day": (today + timedelta(days=14)).isoformat(), "or_larger": "on"}, "faults": {},
     }  # fmt: skip
 
@@ -58,7 +59,12 @@ def _question(request: HttpRequest) -> dict[str, Any]:
     card, today = request.card, clock.today()  # type: ignore[attr-defined]
     values = {k: v for k, v in request.GET.items() if isinstance(v, str)}
     classes = [c.name for c in card.size_classes]
-    context: dict[str, Any] = {"values": values, "faults": {}, "units": _units(request), "classes": classes}
+    context: dict[str, Any] = {
+        "values": values,
+        "faults": {},
+        "units": [(u, term("unit", u)) for u in _units(request)],
+        "classes": classes,
+    }
     sheet = Sheet(values)
     amount = sheet.number("amount", 0.001, 1e8, say("Say how much."))
     unit = sheet.choice("unit", _units(request), say("Choose the unit."))

@@ -17,7 +17,7 @@ from chirr.deeds import DEEDS
 from chirr.desk import browse, farm, forms
 from chirr.desk.forms import FormFaults
 from chirr.desk.numbers_read import shown_number
-from chirr.desk.spoken import again, say
+from chirr.desk.spoken import again, say, term
 from chirr.pages import display
 from chirr.pages.access import OWNER, SEE, WORK, actor, door, found
 from chirr.pages.fields import GROUPS, deed_form, way_of
@@ -42,7 +42,8 @@ def book(request: HttpRequest) -> HttpResponse:
         odd=bool(asked["odd"]), page=_page(request.GET.get("page", "1")),
     )  # fmt: skip
     context = {
-        "found": found_page, "values": asked, "faults": faults, "deeds": tuple(DEEDS), "persons": browse.persons(),
+        "found": found_page, "values": asked, "faults": faults,
+        "deeds": [(d, term("deed", d)) for d in DEEDS], "persons": browse.persons(),
         "bins": [b.bin for b in farm.bins()], "filtered": any(asked[n] for n in FILTERS if n != "text"),
         "more": urlencode({k: v for k, v in asked.items() if v}),
     }  # fmt: skip

@@ -14,7 +14,7 @@ from chirr.desk import farm as desk
 from chirr.desk import people
 from chirr.desk.forms import FormFaults
 from chirr.desk.numbers_read import shown_number
-from chirr.desk.spoken import say
+from chirr.desk.spoken import again, say, term
 from chirr.pages.access import OWNER, SEE, actor, door, found
 from chirr.records import DUTIES, WEEKDAYS, FarmCard
 
@@ -27,7 +27,7 @@ def farm(request: HttpRequest) -> HttpResponse:
     """The farm as a whole."""
     bins = desk.bins()
     context = {
-        "species_name": desk.SPECIES_NAMES.get(request.card.species, request.card.species),  # type: ignore[attr-defined]
+        "species_name": again(desk.SPECIES_NAMES.get(request.card.species, request.card.species)),  # type: ignore[attr-defined]
         "rooms": [(room, [b for b in bins if b.room == room.room]) for room in desk.rooms()],
         "tray_types": desk.tray_types(),
         "everybody": people.everybody() if actor(request).role == "owner" else [],
@@ -40,7 +40,11 @@ def farm(request: HttpRequest) -> HttpResponse:
 def card(request: HttpRequest) -> HttpResponse:
     """Name, species, zone, currency, wage, days, cycles."""
     start = _card_values(request.card)  # type: ignore[attr-defined]
-    extra = {"zones": desk.zones(), "species": tuple(desk.SPECIES_NAMES.items()), "weekdays": WEEKDAYS}
+    extra = {
+        "zones": desk.zones(),
+        "species": [(key, again(name)) for key, name in desk.SPECIES_NAMES.items()],
+        "weekdays": WEEKDAYS,
+    }
     return _form(request, "chirr/farm_card.html", start, lambda v: desk.save_card(v, actor=actor(request)), extra)
 
 
@@ -103,7 +107,7 @@ def bin_(request: HttpRequest, name: str | None = None) -> HttpResponse:
             "floor_cm2": shown_number(old.floor_cm2), "hides_cm2": shown_number(old.hides_cm2),
         }  # fmt: skip
     extra = {
-        "old": name, "rooms": [r.room for r in desk.rooms()], "duties": DUTIES,
+        "old": name, "rooms": [r.room for r in desk.rooms()], "duties": [(d, term("duty", d)) for d in DUTIES],
         "fixed": name is not None and desk.has_entries(name),
     }  # fmt: skip
     return _form(

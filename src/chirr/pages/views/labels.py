@@ -17,7 +17,7 @@ from chirr.desk import clock, codes, farm
 from chirr.desk import labels as desk
 from chirr.desk.forms import FormFaults, Sheet
 from chirr.desk.labels import PAGES_MM, STOCKS, CannotPrint, Printed
-from chirr.desk.spoken import say
+from chirr.desk.spoken import again, say
 from chirr.pages.access import SEE, WORK, actor, door
 from chirr.pages.templatetags.chirr import slug
 
@@ -59,12 +59,13 @@ def labels(request: HttpRequest) -> HttpResponse:
             faults = wrong.faults
         else:
             for remark in printed.remarks:
-                messages.warning(request, remark)
+                messages.warning(request, again(remark))
             return pdf(printed, "labels.pdf")
     context = {
         "values": values, "faults": faults, "chosen": _kinds(request) if request.method == "POST" else desk.KINDS,
-        "kinds": [(kind, words) for kind, words in desk.KIND_WORDS.items()], "rooms": [r.room for r in farm.rooms()],
-        "stocks": [(s.key, s.words) for s in STOCKS.values()], "addresses": addresses(request), "papers": PAPERS,
+        "kinds": [(kind, again(words)) for kind, words in desk.KIND_WORDS.items()],
+        "rooms": [r.room for r in farm.rooms()],
+        "stocks": [(s.key, again(s.words)) for s in STOCKS.values()], "addresses": addresses(request), "papers": PAPERS,
         "doubts": _doubts(values.get("address", "")), "waiting": len(desk.wanted(desk.Which(unprinted=True))),
     }  # fmt: skip
     return render(request, "chirr/labels.html", context, status=422 if faults else 200)
@@ -80,7 +81,7 @@ def addresses(request: HttpRequest) -> list[str]:
     here = f"{request.scheme}://{request.get_host()}"
     lan = [str(page).rstrip("/") for page in (getattr(settings, "LAN", None) or {}).get("pages", ())]
     known = [a for a in (*lan, desk.last_address().lower()) if a]
-    ordered = [*known, here] if any("phone itself" in d for d in codes.doubts(here)) else [here, *known]
+    ordered = [*known, here] if codes.is_only_here(here) else [here, *known]
     return list(dict.fromkeys(ordered))
 
 
@@ -122,7 +123,7 @@ def _printed(request: HttpRequest, values: Values) -> Printed:
     except codes.NoAddress as wrong:
         raise FormFaults({"address": str(wrong)}) from wrong
     except CannotPrint as why:
-        raise FormFaults({"": str(why)}) from why
+        raise FormFaults({"": again(why.says)}) from why
 
 
 def _day(sheet: Sheet, name: str) -> date | None:
@@ -144,7 +145,7 @@ def strips(request: HttpRequest) -> HttpResponse:
     try:
         return pdf(make(page if page in PAGES_MM else "a4", day=clock.today()), "scale-strips.pdf")
     except CannotPrint as why:
-        return render(request, "chirr/refused.html", {"words": str(why)}, status=503)
+        return render(request, "chirr/refused.html", {"words": again(why.says)}, status=503)
 
 
 def pdf(printed: Printed, name: str) -> HttpResponse:

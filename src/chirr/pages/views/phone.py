@@ -11,7 +11,6 @@ from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.templatetags.static import static
 from django.urls import reverse
-from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from chirr.book.actions import NotAllowed
@@ -87,7 +86,6 @@ def now(request: HttpRequest) -> HttpResponse:
 
 @door(SEE)
 @require_GET
-@gzip_page
 def pocket_(request: HttpRequest) -> HttpResponse:
     """What the phone carries; 304 while nothing in it has changed."""
     from django.utils.translation import get_language

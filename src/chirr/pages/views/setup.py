@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from chirr.desk import farm, people
 from chirr.desk.forms import FormFaults
-from chirr.desk.spoken import say
+from chirr.desk.spoken import again, say, term
 from chirr.pages.access import ALWAYS, door, refuse
 from chirr.records import DUTIES, Bin
 
@@ -94,8 +94,9 @@ def _drawn(values: dict[str, str]) -> dict[str, object]:
         ],
         "row_count": rows, "more_rows": min(rows + 1, farm.MOST_ROOMS),
         "drawn": [(r.room, _stacks([b for b in plan.bins if b.room == r.room])) for r in plan.rooms],
-        "bin_count": len(plan.bins), "zones": farm.zones(), "species": tuple(farm.SPECIES_NAMES.items()),
-        "duties": DUTIES,
+        "bin_count": len(plan.bins), "zones": farm.zones(),
+        "species": [(key, again(name)) for key, name in farm.SPECIES_NAMES.items()],
+        "duties": DUTIES, "duty_words": [(d, term("duty", d)) for d in DUTIES],
     }  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from chirr.desk import clock, counting, people, walk_sheet
 from chirr.desk import pen_marks as desk
 from chirr.desk.forms import FormFaults
 from chirr.desk.labels import PAGES_MM, CannotPrint
-from chirr.desk.spoken import say, say_n
+from chirr.desk.spoken import again, say, say_n
 from chirr.pages.access import SEE, WORK, actor, door, found
 from chirr.pages.views.labels import PAPERS, addresses, pdf
 
@@ -31,7 +31,7 @@ def print_round(request: HttpRequest) -> HttpResponse:
         except ValueError:
             messages.error(request, say("Choose a day for the sheet."))
         except CannotPrint as why:
-            messages.error(request, str(why))
+            messages.error(request, again(why.says))
         else:
             request.session["paper"] = request.POST.get("page", "a4")
             return redirect("round-sheet", sheet.code)
@@ -53,9 +53,9 @@ def paper(request: HttpRequest, code: str) -> HttpResponse:
     try:
         printed = walk_sheet.pdf(sheet, address=addresses(request)[0], page=page if page in PAGES_MM else "a4")
     except CannotPrint as why:
-        return render(request, "chirr/refused.html", {"words": str(why)}, status=503)
+        return render(request, "chirr/refused.html", {"words": again(why.says)}, status=503)
     for remark in printed.remarks:
-        messages.warning(request, remark)
+        messages.warning(request, again(remark))
     return pdf(printed, f"round-{sheet.day}-{sheet.code}.pdf")
 
 
