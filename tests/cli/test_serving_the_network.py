@@ -234,3 +234,29 @@ def test_the_set_up_port_knows_fixed_answers_only() -> None:
     ask("/x")
     ask("/phone", "DELETE")
     assert [t[:3] for t in told] == ["200", "404", "405"]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "given"),
+    [
+        ("es-MX,es;q=0.9,en;q=0.8", "hola"),
+        ("en-GB,es;q=0.5", "hello"),
+        ("fr, es", "hola"),
+        ("fr", "hello"),
+        ("", "hello"),
+    ],
+)
+def test_the_set_up_page_is_given_in_the_phones_language(wanted: str, given: str) -> None:
+    page = plain.Answer("text/plain", b"hello", {"es": b"hola"})
+    assert page.for_one_who_reads(wanted) == given.encode()
+
+
+def test_the_set_up_page_of_the_farm_is_there_in_spanish_too(port: int) -> None:
+    def page(language: str) -> str:
+        line = http.client.HTTPConnection("127.0.0.1", port + 1, timeout=20)
+        return str(_ask(line, "/phone", Accept_Language=language).text)  # type: ignore[attr-defined]
+
+    assert 'lang="en"' in page("en")
+    assert "Set up a phone" in page("en")
+    assert 'lang="es"' in page("es-MX")
+    assert "Set up a phone" not in page("es-MX")

@@ -108,6 +108,29 @@ def test_the_authority_has_a_successor_in_its_last_year_and_phones_can_learn_bot
     assert fingerprint(after.authority) != fingerprint(first.authority)
 
 
+def test_a_successor_that_was_made_late_waits_a_month_so_that_phones_can_learn_it(kept: Keep, folder: Path) -> None:
+    first = kept()
+    late = kept(days=3650 - 50)
+    assert late.following is not None
+    assert kept(days=3650 - 25).authority == first.authority
+    assert kept(days=3650 - 15).authority == late.following
+    assert (folder / "retired.pem").exists()
+
+
+def test_a_crash_while_the_successor_takes_over_is_mended(kept: Keep, folder: Path) -> None:
+    kept()
+    warned = kept(days=3650 - 300)
+    (folder / "authority.pem").rename(folder / "retired.pem")
+    assert kept(days=3650 - 50).authority == warned.following
+
+
+def test_a_clock_far_ahead_never_throws_the_authority_away(kept: Keep, folder: Path) -> None:
+    first = kept()
+    with pytest.raises(Untrusted, match=r"ended on .* 2037, and the clock of this computer says 2040"):
+        kept(days=5000)
+    assert kept(days=1).authority == first.authority
+
+
 def test_a_clock_that_woke_up_in_1970_is_told(folder: Path) -> None:
     with pytest.raises(Untrusted, match=r"The clock of this computer says 1970-01-01; set it right"):
         keep(folder, "Low Barn", NAMES, ADDRESSES, datetime(1970, 1, 1, tzinfo=UTC))

@@ -7,6 +7,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -80,32 +81,39 @@ def run(lan: Lan, serve_with: Callable[[Path, Path], Server]) -> None:
     """Serve until told to stop; anew, within the same minute, when the address changes or a certificate is renewed."""
     kept = lan.look()
     port = plain.SetUpPort({}, lan.pages(kept)[0])
-    try:
-        with plain.served(port, lan.host, lan.port + 1):
-            while True:
-                _publish(lan, kept, port)
-                for words in kept.news:
-                    sorry(words)
-                _tell(lan, kept)
-                server = serve_with(kept.certificate_file, kept.key_file)
-                watch = _Watch(lan, server)
-                server.serve()
-                watch.stop()
-                if watch.changed is None:
-                    return
-                kept = watch.changed
-    except OSError as error:
-        raise Trouble(
-            f"Port {lan.port + 1}, where phones are set up, cannot be had; choose another pair with --port."
-        ) from error
+    told: set[str] = set()
+
+    def take_in(kept: Kept) -> None:
+        _publish(lan, kept, port)
+        for words in (w for w in kept.news if w not in told):
+            sorry(words)
+        told.update(kept.news)
+
+    with ExitStack() as beside:
+        try:
+            beside.enter_context(plain.served(port, lan.host, lan.port + 1))
+        except OSError as error:
+            raise Trouble(
+                f"Port {lan.port + 1}, where phones are set up, cannot be had; choose another pair with --port."
+            ) from error
+        while True:
+            take_in(kept)
+            _tell(lan, kept)
+            server = serve_with(kept.certificate_file, kept.key_file)
+            watch = _Watch(lan, server, take_in)
+            server.serve()
+            watch.stop()
+            if watch.changed is None:
+                return
+            kept = watch.changed
 
 
 class _Watch:
-    """Looks once a minute whether the server must take up another certificate, and then ends it."""
+    """Looks once a minute whether there is news, and ends the server when it must take up another certificate."""
 
-    def __init__(self, lan: Lan, server: Server) -> None:
+    def __init__(self, lan: Lan, server: Server, take_in: Callable[[Kept], None]) -> None:
         self.changed: Kept | None = None
-        self._lan, self._server, self._over = lan, server, threading.Event()
+        self._lan, self._server, self._take_in, self._over = lan, server, take_in, threading.Event()
         threading.Thread(target=self._look, name="certificates", daemon=True).start()
 
     def stop(self) -> None:
@@ -125,6 +133,8 @@ class _Watch:
                 self.changed = kept
                 self._server.signal_handler_interrupt()
                 return
+            if kept.news:
+                self._take_in(kept)
 
 
 def _publish(lan: Lan, kept: Kept, port: plain.SetUpPort) -> None:
@@ -144,21 +154,32 @@ def _publish(lan: Lan, kept: Kept, port: plain.SetUpPort) -> None:
 def _answers(lan: Lan, told: dict[str, Any]) -> dict[str, plain.Answer]:
     """All that the set-up port knows: one page, its look, and the authority's certificate (twice in its last year)."""
     from django.contrib.staticfiles import finders
-    from django.template.loader import render_to_string
 
     from chirr.desk import reach
 
     shown = reach.reach(lan.folder, told)
-    page = render_to_string("chirr/phone_plain.html", {"reach": shown, "farm": lan.farm})
     sheets = [Path(str(finders.find(f"chirr/css/{name}.css"))) for name in ("ground", "shell", "parts")]
     look = b"\n".join(sheet.read_bytes() for sheet in sheets)
     answers = {
-        "/phone": plain.Answer("text/html; charset=utf-8", page.encode()),
+        "/phone": plain.Answer("text/html; charset=utf-8", *_page({"reach": shown, "farm": lan.farm})),
         "/look.css": plain.Answer("text/css; charset=utf-8", look),
     }
     for authority in shown.authorities:
         answers[f"/{authority.file}"] = plain.Answer("application/x-x509-ca-cert", authority.der)
     return answers
+
+
+def _page(context: dict[str, Any]) -> tuple[bytes, dict[str, bytes]]:
+    """The set-up page in the first language, and in each other one."""
+    from django.conf import settings
+    from django.template.loader import render_to_string
+    from django.utils import translation
+
+    pages = {}
+    for code in dict.fromkeys(code[:2] for code, _ in settings.LANGUAGES):
+        with translation.override(code):
+            pages[code] = render_to_string("chirr/phone_plain.html", context | {"language": code}).encode()
+    return pages.pop(settings.LANGUAGE_CODE[:2]), pages
 
 
 def _tell(lan: Lan, kept: Kept) -> None:

@@ -9,13 +9,14 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from socketserver import ThreadingMixIn
 from typing import Any
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
 PATIENCE_S = 10
 """A phone that says nothing for so long is let go."""
+FIRST_LANGUAGE = "en"
 _GUARDS = [
     ("Cache-Control", "no-store"),
     ("Content-Security-Policy", "default-src 'none'; style-src 'self'; img-src data:; frame-ancestors 'none'"),
@@ -26,10 +27,20 @@ _GUARDS = [
 
 @dataclass(frozen=True)
 class Answer:
-    """What an address of the set-up port gives."""
+    """What an address of the set-up port gives; `other` is the same in other languages, by their two letters."""
 
     kind: str
     body: bytes
+    other: Mapping[str, bytes] = field(default_factory=dict)
+
+    def for_one_who_reads(self, languages: str) -> bytes:
+        """The body in the first language of an Accept-Language that there is; else the body itself."""
+        for code in (part.split(";")[0].strip()[:2].lower() for part in languages.split(",")):
+            if code in self.other:
+                return self.other[code]
+            if code == FIRST_LANGUAGE:
+                break
+        return self.body
 
 
 class SetUpPort:
@@ -48,13 +59,13 @@ class SetUpPort:
         answer = self.answers.get(path)
         if answer is None:
             return self._send(start_response, "404 Not Found", Answer("text/plain", b"There is nothing here.\n"))
-        return self._send(start_response, "200 OK", answer)
+        return self._send(start_response, "200 OK", answer, environ.get("HTTP_ACCEPT_LANGUAGE", ""))
 
     @staticmethod
-    def _send(start_response: Callable[..., Any], status: str, answer: Answer) -> list[bytes]:
-        headers = [("Content-Type", answer.kind), ("Content-Length", str(len(answer.body))), *_GUARDS]
-        start_response(status, headers)
-        return [answer.body]
+    def _send(start_response: Callable[..., Any], status: str, answer: Answer, languages: str = "") -> list[bytes]:
+        body = answer.for_one_who_reads(languages)
+        start_response(status, [("Content-Type", answer.kind), ("Content-Length", str(len(body))), *_GUARDS])
+        return [body]
 
 
 class _Server(ThreadingMixIn, WSGIServer):

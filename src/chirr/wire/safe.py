@@ -19,8 +19,9 @@ NEXT_MADE = timedelta(days=365)
 """How long before the authority's end the next one is made, so that phones can learn both."""
 NEXT_TAKES_OVER = timedelta(days=60)
 SERVER_RENEWED = timedelta(days=30)
-AUTHORITY, FOLLOWING = "authority.pem", "following.pem"
-"""Key and certificate in one file, so that one never stands there without the other."""
+LEARNT_IN = timedelta(days=30)
+AUTHORITY, FOLLOWING, RETIRED = "authority.pem", "following.pem", "retired.pem"
+"""Key and certificate in one file, so that one never stands there without the other. A retired one is only kept."""
 OLDEST_CLOCK = datetime(2026, 1, 1, tzinfo=UTC)
 """Older than this program: a small board without a battery wakes up in 1970 and would make certificates of no use."""
 
@@ -98,6 +99,8 @@ def _authority(
     folder: Path, farm: str, names: list[str], addresses: list[str], now: datetime
 ) -> tuple[Pair, Pair | None, list[str]]:
     """The authority that signs now, the one that will follow it if its end is near, and what is new about them."""
+    if not (folder / AUTHORITY).exists() and (folder / FOLLOWING).exists():
+        (folder / FOLLOWING).replace(folder / AUTHORITY)  # a crash between the two steps of taking over
     if not (folder / AUTHORITY).exists():
         made = certificates.make_authority(farm, names, addresses, now)
         _write(folder / AUTHORITY, made.key_pem() + made.certificate_pem(), 0o600)
@@ -111,6 +114,11 @@ def _authority(
     following, news = None, []
     if (folder / FOLLOWING).exists():
         following = _read_authority(folder / FOLLOWING)
+    elif now > authority.ends:
+        raise Untrusted(
+            f"The farm's authority ended on {authority.ends:%-d %B %Y}, and the clock of this computer says "
+            f"{now:%Y-%m-%d}; if that is right, take the folder {folder} away, start again, and set each phone up anew."
+        )
     elif now > authority.ends - NEXT_MADE:
         following = certificates.make_authority(farm, names, addresses, now)
         _write(folder / FOLLOWING, following.key_pem() + following.certificate_pem(), 0o600)
@@ -118,14 +126,18 @@ def _authority(
             f"This farm's authority ends on {authority.ends:%-d %B %Y}, and its successor was made: set each phone up "
             f"again before {authority.ends - NEXT_TAKES_OVER:%-d %B %Y}."
         )
-    if following is not None and now > authority.ends - NEXT_TAKES_OVER:
+    if following is not None and _takes_over(authority, following, now):
+        (folder / AUTHORITY).replace(folder / RETIRED)
         (folder / FOLLOWING).replace(folder / AUTHORITY)
-        return (
-            following,
-            None,
-            [*news, "The farm's new authority has taken over: set up again each phone that is refused."],
-        )
+        news.append("The farm's new authority has taken over: set up again each phone that is refused.")
+        return following, None, news
     return authority, following, news
+
+
+def _takes_over(authority: Pair, following: Pair, now: datetime) -> bool:
+    """Near the end of the old one, but not before phones had a month to learn the new one."""
+    known_since = following.certificate.not_valid_before_utc + certificates.BACKDATED
+    return now > authority.ends or (now > authority.ends - NEXT_TAKES_OVER and now - known_since > LEARNT_IN)
 
 
 def _read_authority(path: Path) -> Pair:
