@@ -18,7 +18,9 @@ from uuid_utils.compat import uuid7
 from chirr.book import actions, ledger, papers
 from chirr.desk import clock, counting, photos, sentences
 from chirr.desk.forms import FormFaults, Sheet, entry_from_form
+from chirr.desk.misfit_words import does_not_fit, read_back
 from chirr.desk.people import get as person_called
+from chirr.desk.spoken import say, term
 from chirr.desk.walk_sheet import SheetLine, SheetStop, WalkSheet, load, none_yet, values_with
 from chirr.records import Entry, Person
 
@@ -124,7 +126,9 @@ def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
             other = others.get(line.code)
             if other is not None and not form.has(f"{line.code}.again"):
                 known = _told(other, clock.zone())
-                held[line.code] = f"The book has this already: {known}. Tick ‘write it again’ if both are true."
+                held[line.code] = say(
+                    "The book has this already: {known}. Tick ‘write it again’ if both are true.", known=known
+                )
             else:
                 entries[line.code] = entry
     refused = _write(list(entries.values()), actor)
@@ -141,7 +145,7 @@ def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> None:
     sheet, kept = load(code)
     marks = _marks(kept.marks)
     if len(marks.photos) >= MOST_PHOTOS:
-        raise counting.CannotCount(f"This sheet has {MOST_PHOTOS} photographs already.")
+        raise counting.CannotCount(say("This sheet has {n} photographs already.", n=MOST_PHOTOS))
     picture = counting.upright(data, name)
     photo = str(uuid7())
     photos.folder().mkdir(exist_ok=True)
@@ -172,7 +176,7 @@ class _Form:
     def entry(self, stop: SheetStop, line: SheetLine) -> Entry:
         """The entry that the marks of a line mean. Raises FormFaults."""
         if self.has(f"{line.code}.tick") and self.has(f"{line.code}.none"):
-            raise FormFaults({"tick": "Both boxes are ticked: pinheads seen, or none yet?"})
+            raise FormFaults({"tick": say("Both boxes are ticked: pinheads seen, or none yet?")})
         if self.has(f"{line.code}.none"):
             return self._made(stop, line, none_yet(line) | {"id": line.entry})
         return self._made(stop, line, values_with(line, self._typed(line)))
@@ -195,7 +199,7 @@ class _Form:
         at = self._time(fields, f"{line.code}.at") or self._time(fields, f"s{stop.number}.at") or self._at
         who = self._somebody(fields, f"{line.code}.person") or self._somebody(fields, f"s{stop.number}.person")
         if not at and not fields.faults:
-            raise FormFaults({"at": "Give a time: for the line, the stop or the whole sheet."})
+            raise FormFaults({"at": say("Give a time: for the line, the stop or the whole sheet.")})
         fields.done()
         doer = who or self._person
         entry = entry_from_form({**values, "at": f"{self.day}T{at}"}, actor=doer, now=self._now)
@@ -207,7 +211,7 @@ class _Form:
         try:
             return date.fromisoformat(text)
         except ValueError:
-            fields.faults["day"] = f"“{text[:20]}” is not a day. Write it like {otherwise}."
+            fields.faults["day"] = say("“{text}” is not a day. Write it like {day}.", text=text[:20], day=otherwise)
             return date.fromisoformat(otherwise)
 
     def _time(self, fields: Sheet, name: str) -> str | None:
@@ -216,7 +220,7 @@ class _Form:
             return None
         hour = time_of_day(text)
         if hour is None:
-            fields.faults[name] = f"“{text[:20]}” is not a time. Write it like 07:40."
+            fields.faults[name] = say("“{text}” is not a time. Write it like 07:40.", text=text[:20])
         return hour
 
     def _somebody(self, fields: Sheet, name: str) -> Person | None:
@@ -229,7 +233,9 @@ class _Form:
             fields.faults[name] = str(unknown)
             return None
         if person.role not in ("owner", "hand"):
-            fields.faults[name] = f"{given} is a {person.role}, who writes no entries."
+            fields.faults[name] = say(
+                "{person} is a {role}, who writes no entries.", person=given, role=term("role", person.role)
+            )
         return person
 
 
@@ -260,10 +266,13 @@ def _write(entries: list[Entry], actor: Person) -> dict[str, str]:
                 return refused
             if not ours:
                 m = no.misfits[0]
-                refused[rest[0].id] = f"A later entry would no longer fit: {m.found}; expected {m.expected}."
+                refused[rest[0].id] = say(
+                    "A later entry would no longer fit: {found}; expected {expected}.",
+                    found=read_back(m.found), expected=read_back(m.expected),
+                )  # fmt: skip
                 return refused
             for m in ours.values():
-                refused[m.entry] = f"{m.found[:1].upper()}{m.found[1:]}; expected {m.expected}."
+                refused[m.entry] = does_not_fit(m.found, m.expected)
             rest = [e for e in rest if e.id not in ours]
         else:
             break

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
+from django.conf import settings
+
+from chirr.desk.spoken import again
 from chirr.engine.counting import strip as geometry
-from chirr.prints.strip import DrawnStrip, print_strips
+from chirr.prints.strip import WORDS, DrawnStrip, print_strips
 from chirr.prints.typeset import CannotPrint, Printed
 
 __all__ = ("CannotPrint", "strips")
@@ -15,8 +18,9 @@ COPIES = {"long": 5, "short": 4}
 
 def strips(page: str = "a4", *, day: date) -> Printed:
     """A page of long and short strips; `day` is the document's date. Raises CannotPrint."""
+    words = {key: again(text) for key, text in WORDS.items()} if settings.configured else WORDS
     drawn = [_drawn(strip, COPIES[strip.name]) for strip in geometry.STRIPS]
-    return print_strips(drawn, day=day, page=page)
+    return print_strips(drawn, day=day, page=page, words=words)
 
 
 def _drawn(strip: geometry.Strip, copies: int) -> DrawnStrip:

@@ -18,34 +18,36 @@ from chirr.book.actions import allow
 from chirr.book.papers import KeptSheet
 from chirr.deeds import DEEDS, missing_columns
 from chirr.desk import clock, codes, farm
-from chirr.desk.labels import said
 from chirr.desk.round import NONE_YET, round_sheet
 from chirr.desk.shapes import RoundItem, RoundStop
+from chirr.desk.spoken import again, day_words, moment_words, say, say_n
 from chirr.prints.typeset import CannotPrint, Printed
-from chirr.prints.walk import Walk, WalkLine, WalkStop, print_walk
+from chirr.prints.walk import WORDS, Walk, WalkLine, WalkStop, print_walk
 from chirr.records import Person
+from chirr.says import word
 
 LETTERS = "ABCDEFGHJKMNPQRTUVWXY346789"
 """Of the codes: none that a hand writes or an eye reads as another."""
 CODE_LENGTH = 6
 FURTHEST = timedelta(days=31)
 GROUPS = {
-    "hatching": "Hatching", "nursery": "Nursery", "grow-out": "Grow-out", "breeding": "Breeding",
-    "sick": "Sick: last, then wash your hands",
+    "hatching": word("Hatching"), "nursery": word("Nursery"), "grow-out": word("Grow-out"),
+    "breeding": word("Breeding"), "sick": word("Sick: last, then wash your hands"),
 }  # fmt: skip
 CAPTIONS = {
-    "quantity": "how many", "sample": "crickets in the sample", "to_bin": "to bin", "to_lot": "as lot",
-    "to_place": "to room/stack/level", "clutch": "name of the clutch", "tray_type": "tray type", "note": "seen",
-    "substrate": "substrate", "cycle": "use", "unit": "unit", "lot": "lot", "bin": "bin",
+    "quantity": word("how many"), "sample": word("crickets in the sample"), "to_bin": word("to bin"),
+    "to_lot": word("as lot"), "to_place": word("to room/stack/level"), "clutch": word("name of the clutch"),
+    "tray_type": word("tray type"), "note": word("seen"), "substrate": word("substrate"), "cycle": word("use"),
+    "unit": word("unit"), "lot": word("lot"), "bin": word("bin"),
 }  # fmt: skip
-UNITS = {"harvest": "kg", "weigh": "g together", "split": "crickets"}
+UNITS = {"harvest": word("kg"), "weigh": word("g together"), "split": word("crickets")}
 CAUTIONS = (
-    "Air the room before you go in. Leave it when your head aches, your eyes sting or the CO₂ meter is high.",
-    "Dust of frass and cast skins causes allergy and asthma: mask and gloves, damp the dust, do not sweep dry.",
-    "A full bin is heavy: keep it close, two people for high ones, steps that stand firm.",
-    "Heaters, mats and humidifiers stand near water: wiring is for a licensed electrician.",
-    "Nothing living leaves the room by accident: lids, doors, and freeze what goes out.",
-    "Your local rules and the people who hold a licence come before this sheet.",
+    word("Air the room before you go in. Leave it when your head aches, your eyes sting or the CO₂ meter is high."),
+    word("Dust of frass and cast skins causes allergy and asthma: mask and gloves, damp the dust, do not sweep dry."),
+    word("A full bin is heavy: keep it close, two people for high ones, steps that stand firm."),
+    word("Heaters, mats and humidifiers stand near water: wiring is for a licensed electrician."),
+    word("Nothing living leaves the room by accident: lids, doors, and freeze what goes out."),
+    word("Your local rules and the people who hold a licence come before this sheet."),
 )
 
 
@@ -78,7 +80,7 @@ class SheetLine(msgspec.Struct, frozen=True, kw_only=True):
     def caption(self, column: str) -> str:
         """What stands beside the blank of a column."""
         unit = UNITS.get(self.deed, "") if column == "quantity" else ""
-        return unit or CAPTIONS.get(column, column)
+        return again(unit or CAPTIONS.get(column, column))
 
 
 class SheetStop(msgspec.Struct, frozen=True, kw_only=True):
@@ -116,7 +118,7 @@ def make(day: date, *, actor: Person) -> WalkSheet:
     """Make the run sheet of a day and keep it. Raises CannotPrint when nothing is due, NotAllowed."""
     allow(actor, "owner", "hand")
     if abs(day - clock.today()) > FURTHEST:
-        raise CannotPrint(f"A run sheet is for a day not more than {FURTHEST.days} days off.")
+        raise CannotPrint(say("A run sheet is for a day not more than {n} days off.", n=FURTHEST.days))
     sheet = sheet_of(day)
     papers.keep_sheet(
         KeptSheet(code=sheet.code, day=sheet.day, made_at=sheet.made_at, sheet=msgspec.json.encode(sheet).decode()),
@@ -134,7 +136,7 @@ def sheet_of(day: date) -> WalkSheet:
         if due:
             stops.append(_stop(stop, due, len(stops) + 1))
     if not stops:
-        raise CannotPrint(f"Nothing is due on {said(day)}, so there is nothing to print.")
+        raise CannotPrint(say("Nothing is due on {day}, so there is nothing to print.", day=day_words(day, year=True)))
     code = "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH))
     return WalkSheet(code=code, day=walked.day, made_at=clock.now(), minutes=walked.minutes, stops=tuple(stops))
 
@@ -142,7 +144,8 @@ def sheet_of(day: date) -> WalkSheet:
 def _stop(stop: RoundStop, due: list[RoundItem], number: int) -> SheetStop:
     lines = tuple(_line(item, f"{number}{_letter(i)}") for i, item in enumerate(due))
     return SheetStop(
-        number=number, name=stop.bin or "Hatch rack", place=f"{stop.room} · stack {stop.stack} · level {stop.level}",
+        number=number, name=stop.bin or say("Hatch rack"),
+        place=say("{room} · stack {stack} · level {level}", room=stop.room, stack=stop.stack, level=stop.level),
         duty=stop.duty, group=stop.group, level=stop.level, lines=lines,
     )  # fmt: skip
 
@@ -161,8 +164,9 @@ def _line(item: RoundItem, code: str) -> SheetLine:
         values["unit"] = deed.units[0]
     missing = missing_columns(deed, set(values) | set(item.asks))
     return SheetLine(
-        code=code, entry=str(uuid7()), deed=item.deed, what=item.what, why=item.why, urgency=item.urgency,
-        values=values, blanks=tuple(dict.fromkeys([*item.asks, *missing])), look=item.deed == "hatch",
+        code=code, entry=str(uuid7()), deed=item.deed, what=again(item.what), why=again(item.why),
+        urgency=item.urgency, values=values, blanks=tuple(dict.fromkeys([*item.asks, *missing])),
+        look=item.deed == "hatch",
     )  # fmt: skip
 
 
@@ -183,11 +187,13 @@ def pdf(sheet: WalkSheet, *, address: str, page: str = "a4") -> Printed:
     base = codes.base_address(address)
     made = clock.local(sheet.made_at)
     card = farm.card()
-    things = len(sheet.lines)
+    things, stops = len(sheet.lines), len(sheet.stops)
+    where = f"{say_n('{n} thing', '{n} things', things)} {say_n('at {n} stop', 'at {n} stops', stops)}"
     walk = Walk(
-        code=sheet.code, address=base + codes.path_of("sheet", sheet.code), title=f"Round of {said(day)}",
-        farm=card.name if card else "", sums=f"{things} things at {len(sheet.stops)} stops, {_hours(sheet.minutes)}",
-        stops=_on_paper(sheet), cautions=CAUTIONS, made=f"{said(made.date())}, {made:%H:%M}",
+        code=sheet.code, address=base + codes.path_of("sheet", sheet.code), farm=card.name if card else "",
+        title=say("Round of {day}", day=day_words(day, year=True)), sums=f"{where}, {_hours(sheet.minutes)}",
+        stops=_on_paper(sheet), cautions=tuple(map(again, CAUTIONS)), made=moment_words(made),
+        words={key: again(text) for key, text in WORDS.items()},
     )  # fmt: skip
     printed = print_walk(walk, day=made.date(), page=page)
     return Printed(printed.pdf, (*printed.remarks, *codes.doubts(base)))
@@ -195,18 +201,22 @@ def pdf(sheet: WalkSheet, *, address: str, page: str = "a4") -> Printed:
 
 def _hours(minutes: float) -> str:
     hours, rest = divmod(round(minutes), 60)
-    return f"about {hours} h {rest:02d} min" if hours else f"about {rest} min"
+    return (
+        say("about {hours} h {minutes} min", hours=hours, minutes=f"{rest:02d}")
+        if hours
+        else say("about {minutes} min", minutes=rest)
+    )
 
 
 def _on_paper(sheet: WalkSheet) -> tuple[WalkStop, ...]:
     shown, group = [], ""
     for stop in sheet.stops:
-        heading = GROUPS.get(stop.group, stop.group) if stop.group != group else ""
+        heading = again(GROUPS.get(stop.group, stop.group)) if stop.group != group else ""
         group = stop.group
         lines = tuple(
             WalkLine(
                 code=line.code, what=line.what, why=line.why, urgency=line.urgency,
-                boxes=("pinheads seen", "none yet") if line.look else ("",),
+                boxes=(say("pinheads seen"), say("none yet")) if line.look else ("",),
                 blanks=tuple((line.caption(c), 100 if c == "note" else 22) for c in line.blanks),
             )
             for line in stop.lines

@@ -10,6 +10,7 @@ import msgspec
 from chirr.prints.codes import qr_svg
 from chirr.prints.paper import Stock
 from chirr.prints.typeset import CannotPrint, Printed, typeset
+from chirr.says import said, word
 
 SHAPES = ("breeding", "nursery", "grow-out", "tray", "clutch", "lot", "substrate")
 MOST = 3000
@@ -45,11 +46,17 @@ def print_labels(
     `nudge_mm` moves everything right and down, for a printer that prints beside the mark. Raises CannotPrint.
     """
     if not labels:
-        raise CannotPrint("There is nothing to print a label for.")
+        raise CannotPrint(word("There is nothing to print a label for."))
     if len(labels) > MOST:
-        raise CannotPrint(f"These are {len(labels):,} labels; print at most {MOST:,} at a time.")
+        raise CannotPrint(said("These are {n:,} labels; print at most {most:,} at a time.", n=len(labels), most=MOST))
     if not 1 <= first <= stock.a_page:
-        raise CannotPrint(f"Such a sheet has the places 1 to {stock.a_page}; there is no place {first} to start at.")
+        raise CannotPrint(
+            said(
+                "Such a sheet has the places 1 to {last}; there is no place {n} to start at.",
+                last=stock.a_page,
+                n=first,
+            )
+        )
     data = {
         "page": stock.page_mm, "size": stock.label_mm, "white": stock.white_mm, "nudge": nudge_mm, "farm": farm,
         "pages": _pages(labels, stock, first),

@@ -7,8 +7,18 @@ from datetime import date
 
 import msgspec
 
-from chirr.prints.paper import PAGES_MM
+from chirr.prints.paper import PAGES_MM, no_paper
 from chirr.prints.typeset import CannotPrint, Printed, typeset
+from chirr.says import word
+
+WORDS = {
+    "title": word("Scale strips"),
+    "print": word("Print at 100 %, not “fit to page”. Then measure from the beginning of the first black square to the "
+                  "end of the last: the row between the two marks is 110 mm long on a long strip, 50 on a short one. "
+                  "If it is not, do not use the strip."),
+    "use": word("Cut along the dashes and keep it flat and clean (clear tape on both sides stands wet hands). Put it "
+                "flat against the wall of the tray, at the same depth as the eggs, wholly in the picture."),
+}  # fmt: skip
 
 
 class DrawnStrip(msgspec.Struct, frozen=True, kw_only=True):
@@ -25,8 +35,11 @@ class DrawnStrip(msgspec.Struct, frozen=True, kw_only=True):
     copies: int
 
 
-def print_strips(strips: Sequence[DrawnStrip], *, day: date, page: str = "a4") -> Printed:
-    """Strips one below the other on plain paper ('a4' or 'letter'). Raises CannotPrint."""
+def print_strips(
+    strips: Sequence[DrawnStrip], *, day: date, page: str = "a4", words: dict[str, str] = WORDS
+) -> Printed:
+    """Strips one below the other on plain paper ('a4' or 'letter'), `words` above them. Raises CannotPrint."""
     if page not in PAGES_MM:
-        raise CannotPrint(f"There is no paper {page}; choose one of {', '.join(PAGES_MM)}.")
-    return typeset("strip", {"page": PAGES_MM[page], "strips": msgspec.to_builtins(tuple(strips))}, day=day)
+        raise CannotPrint(no_paper(page))
+    data = {"page": PAGES_MM[page], "strips": msgspec.to_builtins(tuple(strips)), "words": words}
+    return typeset("strip", data, day=day)

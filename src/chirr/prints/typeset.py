@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
+from chirr.says import said, word
+
 if TYPE_CHECKING:
     from typst import Fonts
 
@@ -23,7 +25,11 @@ _NO_LETTER = re.compile(r'the text `"(.+?)"` could not be displayed')
 
 
 class CannotPrint(Exception):  # noqa: N818 - it is told to a person as it is
-    """Nothing can be printed; the text says why and what to do."""
+    """Nothing can be printed; `says` is why and what to do."""
+
+    def __init__(self, says: str) -> None:
+        super().__init__(says)
+        self.says = says
 
 
 class Printed(msgspec.Struct, frozen=True):
@@ -46,16 +52,21 @@ def typeset(layout: str, data: Any, *, day: date) -> Printed:
         return Printed(wanting)
     own = _compile(layout, text, day, _fonts(system=True))
     if isinstance(own, bytes):
-        return Printed(own, (f"The letters {_listed(wanting)} are set in a font of this machine.",))
+        return Printed(
+            own, (said("The letters {letters} are set in a font of this machine.", letters=_listed(wanting)),)
+        )
     plain = _compile(layout, text, day, _fonts(system=True), strict=False)
     assert isinstance(plain, bytes)  # noqa: S101 - without the strictness no letter is asked for
-    words = f"No font on this machine has {_listed(own)}: there is an empty box in its place. The code still works."
+    words = said(
+        "No font on this machine has {letters}: there is an empty box in its place. The code still works.",
+        letters=_listed(own),
+    )
     return Printed(plain, (words,))
 
 
 def _listed(letters: tuple[str, ...]) -> str:
     shown = " ".join(letters[:12])
-    return f"{shown} and {len(letters) - 12} more" if len(letters) > 12 else shown
+    return f"{shown} …" if len(letters) > 12 else shown
 
 
 def _compile(layout: str, text: str, day: date, fonts: Fonts, *, strict: bool = True) -> bytes | tuple[str, ...]:
@@ -91,7 +102,7 @@ def _fonts(*, system: bool = False) -> Fonts:
         files = resources.files("font_source_sans_pro") / "files"
     except ImportError as error:
         raise CannotPrint(
-            "Printing needs the packages of the 'prints' extra; install them with: pip install 'chirr[prints]'"
+            word("Printing needs the packages of the 'prints' extra; install them with: pip install 'chirr[prints]'")
         ) from error
     # The package holds every letter twice (OTF and TTF) and the order of a folder is the file system's own.
     chosen = _folder()

@@ -7,8 +7,20 @@ from datetime import date
 import msgspec
 
 from chirr.prints.codes import qr_svg
-from chirr.prints.paper import PAGES_MM
+from chirr.prints.paper import PAGES_MM, no_paper
 from chirr.prints.typeset import CannotPrint, Printed, typeset
+from chirr.says import word
+
+WORDS = {
+    "sheet": word("sheet"), "who": word("who"), "from": word("from"), "to": word("to"), "time": word("time"),
+    "page": word("page {page} of {pages}"), "made": word("Made {when}. Sick bins last, then wash your hands."),
+    "how": word("Tick what was done; the large box is the whole stop. Cross out what could not be. To type it in, scan "
+                "the code or look for the sheet on the Round."),
+    "besides": word("Seen or done besides"), "where": word("where"), "what": word("what"), "many": word("how many"),
+    "cautions": word("Cautions"), "high": word("high up: firm steps, two for a full bin"),
+    "overdue": word("OVERDUE"), "open": word("window open"), "optional": word("if there is time"),
+}  # fmt: skip
+"""What stands on every sheet, in English; whoever prints may give the same words in another language."""
 
 
 class WalkLine(msgspec.Struct, frozen=True, kw_only=True):
@@ -49,13 +61,14 @@ class Walk(msgspec.Struct, frozen=True, kw_only=True):
     stops: tuple[WalkStop, ...]
     cautions: tuple[str, ...]
     made: str
+    words: dict[str, str] = msgspec.field(default_factory=WORDS.copy)
 
 
 def print_walk(walk: Walk, *, day: date, page: str = "a4") -> Printed:
     """The run sheet as PDF on plain paper ('a4' or 'letter'). Raises CannotPrint."""
     if page not in PAGES_MM:
-        raise CannotPrint(f"There is no paper {page}; choose one of {', '.join(PAGES_MM)}.")
+        raise CannotPrint(no_paper(page))
     if not walk.stops:
-        raise CannotPrint("Nothing is due that day, so there is nothing to print.")
+        raise CannotPrint(word("Nothing is due that day, so there is nothing to print."))
     data = msgspec.to_builtins(walk) | {"page": PAGES_MM[page], "qr": qr_svg(walk.address)}
     return typeset("walk", data, day=day)
