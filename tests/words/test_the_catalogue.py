@@ -117,8 +117,6 @@ IN_ENGLISH = {
     "desk/trial_worth.py", "desk/trials.py", "pages/vendor.py", "desk/shapes.py",
     # a calendar program asks without saying in which language; what is kept in the book is in one language
     "desk/turns.py", "desk/calendar_file.py", "desk/photos.py",
-    # paper comes later
-    "desk/labels.py", "desk/walk_sheet.py", "desk/strips.py", "desk/codes.py", "desk/pen_marks.py",
 }  # fmt: skip
 
 
