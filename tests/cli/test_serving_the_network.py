@@ -16,7 +16,7 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 
-from browser.lan import free_pair, served
+from browser.lan import SERVE, environment, free_pair, served
 from chirr.wire import addresses, plain, safe
 from cli.test_the_command import _one_sentence, _run, book, chirr  # noqa: F401 - the two fixtures are used by name
 
@@ -135,6 +135,29 @@ def test_a_silent_phone_does_not_keep_the_set_up_port_from_the_next(port: int) -
     finally:
         for one in silent:
             one.close()
+
+
+def test_without_encryption_it_answers_to_the_machines_own_addresses_and_warns(barn: Path, port: int) -> None:
+    """The settings must hear of the addresses before they are read."""
+    import subprocess
+    import sys
+
+    own, plainly = addresses.lan_addresses()[0], free_pair()
+    with subprocess.Popen(
+        [sys.executable, "-c", SERVE, "serve", "--host", "0.0.0.0", "--port", str(plainly)],  # noqa: S104
+        env=environment(barn), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+    ) as run:  # fmt: skip
+        try:
+            assert run.stderr is not None
+            assert "not encrypted" in run.stderr.readline()
+
+            def ask(host: str) -> int:
+                return _ask(http.client.HTTPConnection("127.0.0.1", plainly, timeout=20), "/sign-in", Host=host).status
+
+            _until(lambda: ask(f"{own}:{plainly}") == 200)
+            assert ask("elsewhere.example") == 400
+        finally:
+            run.terminate()
 
 
 # --- what stands in the way --------------------------------------------------------------------------------------

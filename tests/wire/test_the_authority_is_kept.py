@@ -99,6 +99,7 @@ def test_the_authority_has_a_successor_in_its_last_year_and_phones_can_learn_bot
     assert warned.authority == first.authority
     assert warned.following is not None
     assert "set each phone up again before" in warned.news[0]
+    assert warned.changed, "the pages must begin to tell it"
     assert authorities(folder) == [first.authority, warned.following]
     assert kept(days=3650 - 299).news == ()
     after = kept(days=3650 - 50)

@@ -143,6 +143,8 @@ def _publish(lan: Lan, kept: Kept, port: plain.SetUpPort) -> None:
 
     pages = lan.pages(kept)
     told: dict[str, Any] = {"set_up": lan.set_up(kept), "pages": pages}
+    if kept.following is not None:
+        told["renew_before"] = f"{kept.authority.not_valid_after_utc - safe.NEXT_TAKES_OVER:%Y-%m-%d}"
     os.environ["CHIRR_LAN"] = json.dumps(told)
     settings.LAN = told
     hosts = [*kept.names, *kept.addresses]

@@ -15,6 +15,7 @@ import typer
 
 from chirr.cli.farm import farm_path, open_farm, remove_book
 from chirr.cli.say import BadInput, Trouble, progress, say, sorry
+from chirr.wire.addresses import lan_addresses
 
 if TYPE_CHECKING:
     from chirr.cli.lan import Server
@@ -87,7 +88,7 @@ def serve(
         _serve_lan(host, port, name)
         return
     if host not in LOOPBACK:
-        names = {host, socket.gethostname(), *LOOPBACK[:2], "[::1]"} - {"0.0.0.0", "::"}  # noqa: S104 - compared, not bound
+        names = {host, socket.gethostname(), *LOOPBACK[:2], "[::1]", *lan_addresses()} - {"0.0.0.0", "::"}  # noqa: S104
         os.environ.setdefault("CHIRR_HOSTS", ",".join(sorted(names)))
     open_farm()
     _must_be_free(host, port)

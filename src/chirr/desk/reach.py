@@ -6,7 +6,7 @@ import io
 import re
 import unicodedata
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +25,6 @@ class AuthorityShown(msgspec.Struct, frozen=True, kw_only=True):
     ends: datetime
     file: str
     der: bytes
-    ends_soon: bool
 
 
 class Reach(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,7 +61,6 @@ def _shown(certificate: Any, number: int) -> AuthorityShown:
     return AuthorityShown(
         name=name, fingerprint=certificates.fingerprint(certificate), ends=certificate.not_valid_after_utc,
         file=f"{stem}{f'-{number + 1}' if number else ''}.crt", der=certificate.public_bytes(Encoding.DER),
-        ends_soon=certificate.not_valid_after_utc - datetime.now(UTC) < timedelta(days=365),
     )  # fmt: skip
 
 

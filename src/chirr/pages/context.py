@@ -46,6 +46,7 @@ def farm(request: HttpRequest) -> dict[str, Any]:
         "theme": theme if theme in display.THEMES else "auto",
         **{name: _of_device(request, name) for name in display.DEVICE},
         "units": display.shown().units,
+        "renew_before": (settings.LAN or {}).get("renew_before", ""),
         "language": get_language(),
         "LANGUAGE_CODE": get_language(),
         "languages": settings.LANGUAGES,

@@ -42,7 +42,7 @@ class Kept:
     addresses: tuple[str, ...]
     news: tuple[str, ...] = ()
     changed: bool = False
-    """Whether the server's certificate is another than before, so that the server must take it up."""
+    """Whether the server must begin anew: with another certificate, or to tell people of another authority."""
 
 
 def folder_of(book: Path) -> Path:
@@ -77,7 +77,7 @@ def keep(folder: Path, farm: str, names: list[str], addresses: list[str], now: d
     return Kept(
         authority=authority.certificate, following=following.certificate if following else None,
         certificate_file=folder / "server.crt", key_file=folder / "server.key", names=tuple(vouched_names),
-        addresses=tuple(vouched_addresses), news=(*news, *([remade] if remade else ())), changed=bool(remade),
+        addresses=tuple(vouched_addresses), news=(*news, *([remade] if remade else ())), changed=bool(remade or told),
     )  # fmt: skip
 
 
