@@ -35,6 +35,7 @@ GETS: dict[str, tuple[str, dict[str, int]]] = {
     "trial-labels": ("/trial-labels/none-such", dict.fromkeys(SEE, 404)),
     "hours": ("/round/hours", SEE),
     "count": ("/count", WORK),
+    "count-sample": ("/count/sample", WORK),
     "count-marks": ("/count/none-such", {"owner": 404, "hand": 404, "reader": 403}),
     "count-picture": ("/count/none-such/picture", dict.fromkeys(SEE, 404)),
     "book": ("/book", SEE),

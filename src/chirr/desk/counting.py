@@ -366,7 +366,7 @@ def by_cup(counts: Sequence[float], filled: float) -> SampleAnswer:
     """How many are in so many filled cups, from cups that were counted. Raises CannotCount."""
     from chirr.engine.counting import sample
 
-    return _sampled(lambda: sample.cups(counts, filled), plan=False)
+    return _sampled(lambda: sample.cups(counts, filled), lambda _: sample.more_cups(counts, filled))
 
 
 def by_square(counts: Sequence[float], square_cm2: float, tray_cm2: float) -> SampleAnswer:
@@ -376,12 +376,12 @@ def by_square(counts: Sequence[float], square_cm2: float, tray_cm2: float) -> Sa
     return _sampled(lambda: sample.squares(counts, square_cm2, tray_cm2))
 
 
-def _sampled(ask: Any, *, plan: bool = True) -> SampleAnswer:
+def _sampled(ask: Any, plan: Any = None) -> SampleAnswer:
     from chirr.engine.counting import sample
 
     try:
         found: Estimate = ask()
-        more = sample.more_samples(found) if plan and found.total > 0 else None
+        more = (plan or sample.more_samples)(found) if found.total > 0 else None
     except sample.CannotTell as error:
         raise CannotCount(str(error)) from error
     low, high = round(found.low), round(found.high)
@@ -416,6 +416,15 @@ def dead_share(dead: int, looked_at: int) -> dict[str, Any]:
     except sample.CannotTell as error:
         raise CannotCount(str(error)) from error
     return {"share": dead / looked_at, "interval": [low, high]}
+
+
+def looks_for_share() -> int:
+    """How many of many to look at to know a share to 5 % either way with a chance of 95 %."""
+    from math import ceil
+
+    from chirr.engine.counting import sample
+
+    return ceil(sample.looks_for_share())
 
 
 def to_pack(

@@ -76,6 +76,7 @@ urlpatterns = [
     path("trials/<path:name>", trials.trial, name="trial"),
     path("trial-labels/<path:name>", trials.labels, name="trial-labels"),
     path("count", counting.take, name="count"),
+    path("count/sample", counting.sample, name="count-sample"),
     path("count/<str:photo_id>", counting.marks, name="count-marks"),
     path("count/<str:photo_id>/picture", counting.picture, name="count-picture"),
     path("book", book.book, name="book"),

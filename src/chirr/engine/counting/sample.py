@@ -157,6 +157,20 @@ def more_samples(found: Estimate, within: float = 0.10, chance: float = 0.95) ->
     return max(0, math.ceil(needed - 1e-9) - found.samples)
 
 
+def more_cups(counts: ArrayLike, cups_filled: float, within: float = 0.10, chance: float = 0.95) -> int | None:
+    """How many more cups to count so that the total of the filled ones is known to `within` (relative); None where the
+    filled cups differ so much among themselves that no counting of others is enough."""
+    y = np.atleast_1d(np.asarray(counts, dtype=np.float64))
+    if y.size < 2 or not y.mean() > 0:
+        raise CannotTell("Count at least two cups with something in them.")
+    z = float(stats.norm.ppf(0.5 + chance / 2))
+    variance = float(y.var(ddof=1))
+    room = (within * float(y.mean()) * cups_filled / z) ** 2 - cups_filled * variance
+    if room <= 0:
+        return None
+    return max(0, math.ceil(cups_filled**2 * variance / room - 1e-9) - y.size)
+
+
 def looks_for_share(whole: int | None = None, within: float = 0.05, chance: float = 0.95, share: float = 0.5) -> float:
     """How many of `whole` to look at to know a share (dead, female) to `within`; not rounded.
 

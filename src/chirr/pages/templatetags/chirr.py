@@ -226,6 +226,17 @@ def field(
     }  # fmt: skip
 
 
+SAMPLED = {"count": "Sample {n}: number", "mass": "Sample {n}: g", "sent": "Sent {n}", "lost": "Of them dead {n}"}
+
+
+@register.inclusion_tag("chirr/parts/field.html", takes_context=True)
+def samplefield(context: template.Context, name: str, n: object) -> dict[str, object]:
+    """One figure of the n-th sample on the sampling page."""
+    label = spoken.say(SAMPLED[name], n=str(n))
+    kind = "decimal" if name in ("count", "mass") else "whole"
+    return field(context, f"{name}_{n}", label, kind=kind)
+
+
 @register.filter
 def iso(at: float) -> str:
     """A moment for machines, with its offset."""

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from chirr.desk import clock, counting, photos
+from chirr.desk import clock, counting, photos, sampling
 from chirr.desk.forms import FormFaults, Sheet
 from chirr.desk.numbers_read import shown_number
 from chirr.desk.spoken import say, term
@@ -66,6 +66,34 @@ def _kept(request: HttpRequest, values: dict[str, str]) -> photos.KeptPhoto:
         )  # fmt: skip
     except counting.CannotCount as error:
         raise FormFaults({"photo": str(error)}) from error
+
+
+@door(WORK)
+@require_GET
+def sample(request: HttpRequest) -> HttpResponse:
+    """Weigh and count, cups, squares, dead, packing: worked out as it is filled in; nothing is written here."""
+    values = {k: v for k, v in request.GET.items() if isinstance(v, str)}
+    values["way"] = values.get("way") if values.get("way") in sampling.WAYS else "weigh"
+    clutch, tray = values.get("clutch"), photos.tray_type_of(values.get("clutch"))
+    values.setdefault("unit", "eggs" if clutch else "crickets")
+    if tray is not None:
+        values.setdefault("tray_cm2", f"{tray.length_cm * tray.width_cm:g}")
+    faults: dict[str, str] = {}
+    worked = None
+    try:
+        worked = sampling.worked_out(values)
+    except FormFaults as wrong:
+        faults = wrong.faults
+    back = safe_next(request, "")
+    entry = urlencode(worked.values | ({"next": back} if back else {})) if worked and worked.values else ""
+    kept = {k: values[k] for k in ("lot", "clutch", "unit", "next") if values.get(k)}
+    context = {
+        "values": values, "faults": faults, "worked": worked, "next": back, "units": sampling.UNITS,
+        "add": f"{reverse('add')}?{entry}" if entry else "", "rows": range(1, sampling.MOST_ROWS + 1),
+        "ways": [(way, f"{reverse('count-sample')}?{urlencode(kept | {'way': way})}") for way in sampling.WAYS],
+    }  # fmt: skip
+    whole = "chirr/parts/sampled.html" if "part" in request.GET else "chirr/count_sample.html"
+    return render(request, whole, context, status=422 if faults and "part" not in request.GET else 200)
 
 
 @door(WORK)

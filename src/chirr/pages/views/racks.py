@@ -97,6 +97,7 @@ def _form(advice: Advice, back: str) -> str:
 def _thing(request: HttpRequest, thing: ThingPage, may_write: bool) -> HttpResponse:
     context: dict[str, Any] = {
         "thing": thing, "may_write": may_write, "quick": _quick(thing, request.path) if may_write else [],
+        "counting": _counting(thing, request.path) if may_write else (),
         "more_story": f"{reverse('book')}?{urlencode({thing.kind: thing.name})}",
         "harvest_cautions": CAUTIONS["harvest"] if any(lot.harvest_ready for lot in thing.lots) else (),
         "breeders": _breeders(thing), "harvest": _harvest(thing, actor(request).role == "owner"),
@@ -140,6 +141,14 @@ def _quick(thing: ThingPage, back: str) -> list[tuple[str, str]]:
     return [
         (deed, f"{reverse('add')}?{urlencode(_known_to(deed, thing.kind, known) | {'next': back})}") for deed in deeds
     ]
+
+
+def _counting(thing: ThingPage, back: str) -> tuple[tuple[str, str], ...]:
+    """Where a clutch or a living lot is counted on a photograph, or by sample: what for, and the address."""
+    if thing.kind not in ("clutch", "lot") or not (thing.clutches or thing.lots):
+        return ()
+    known = urlencode({thing.kind: thing.name, "next": back})
+    return tuple((name, f"{reverse(name)}?{known}") for name in ("count", "count-sample"))
 
 
 def _known_to(deed: str, kind: str, known: dict[str, str]) -> dict[str, str]:
