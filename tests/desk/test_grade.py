@@ -16,7 +16,7 @@ from chirr.book import actions, ledger
 from chirr.demo import make_farm
 from chirr.desk import grade as desk
 from chirr.desk import grade_report as report
-from chirr.desk.belief import foresee
+from chirr.desk.belief import foresee, remarks
 from chirr.desk.grade_cases import KINDS, first_count, hatch_between, questions
 from chirr.desk.grade_rivals import CalendarRule, Keeper, Ledger, forget_facts
 from chirr.desk.grade_view import grade_view, off, sentence
@@ -316,3 +316,4 @@ def test_drift_is_read_from_the_kept_report(farm: FarmFolder, beside: Path) -> N
     )
     beside.write_bytes(msgspec.json.encode(own))
     assert "only 3 lay" in (desk.drift_remark() or "")
+    assert "only 3 lay" in remarks(foresee(days=7, draws=50))[0]

@@ -284,8 +284,11 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
 
 def remarks(f: Foresight) -> tuple[str, ...]:
     """What the figures rest on, in plain sentences."""
+    from chirr.desk.grade import drift_remark  # grades ask the belief, so not at the top
+
     facts = f.belief.facts
-    out = []
+    drift = drift_remark()
+    out = [] if drift is None else [drift]
     if len(facts.what) == 0:
         out.append(
             say(
@@ -313,7 +316,7 @@ def remarks(f: Foresight) -> tuple[str, ...]:
     if odd:
         out.append(
             say_n(
-                "One fact does not go with the others and count for little.",
+                "One fact does not go with the others and counts for little.",
                 "{n} facts do not go with the others and count for little.",
                 len(odd),
             )
