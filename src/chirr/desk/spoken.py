@@ -7,7 +7,7 @@ the language. What is kept in the book, in files and in JSON for machines is nev
 from __future__ import annotations
 
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from django.utils import formats
@@ -30,15 +30,25 @@ def say_n(one: str, many: str, n: int, /, **parts: Any) -> str:
 
 def term(kind: str, word: str) -> str:
     """One of the farm's own words (see `desk.terms`), as it is shown: the word that the book keeps stays as it is."""
-    return pgettext(kind, word) if word else word
+    return _term(get_language() or "en", kind, word) if word else word
+
+
+@lru_cache(maxsize=4096)
+def _term(_language: str, kind: str, word: str) -> str:
+    return pgettext(kind, word)
 
 
 def again(text: str) -> str:
     """A text of a room that knows no languages, said in the present one; a plain text is looked up as a whole."""
+    language = get_language() or "en"
+    return str.__str__(text) if not text or language.startswith("en") else _again(language, text)
+
+
+@lru_cache(maxsize=16384)
+def _again(_language: str, text: str) -> str:
+    """Kept, because the reasons on a round of hundreds of bins are the same few over and over."""
     if not isinstance(text, Said):
-        return gettext(text) if text else text
-    if is_english():
-        return str.__str__(text)
+        return gettext(text)
     parts = {name: _part(value) for name, value in text.parts.items()}
     return (ngettext(text.pattern, text.many, text.n) if text.many else gettext(text.pattern)).format(**parts)
 
