@@ -187,11 +187,11 @@ def pdf(sheet: WalkSheet, *, address: str, page: str = "a4") -> Printed:
     base = codes.base_address(address)
     made = clock.local(sheet.made_at)
     card = farm.card()
-    things, stops = len(sheet.lines), len(sheet.stops)
-    where = f"{say_n('{n} thing', '{n} things', things)} {say_n('at {n} stop', 'at {n} stops', stops)}"
+    things = say_n("{n} thing", "{n} things", len(sheet.lines))
+    places = say_n("at {n} stop", "at {n} stops", len(sheet.stops))
     walk = Walk(
         code=sheet.code, address=base + codes.path_of("sheet", sheet.code), farm=card.name if card else "",
-        title=say("Round of {day}", day=day_words(day, year=True)), sums=f"{where}, {_hours(sheet.minutes)}",
+        title=say("Round of {day}", day=day_words(day, year=True)), sums=f"{things} {places}, {_hours(sheet.minutes)}",
         stops=_on_paper(sheet), cautions=tuple(map(again, CAUTIONS)), made=moment_words(made),
         words={key: again(text) for key, text in WORDS.items()},
     )  # fmt: skip

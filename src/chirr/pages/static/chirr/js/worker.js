@@ -6,7 +6,7 @@ import { send } from "./phone/sender.js";
 import { kept } from "./phone/store.js";
 
 const PATIENCE_MS = 3000;
-const DRAWN = /^\/($|round$|racks$|bins\/|lots\/|clutches\/|book\/add$|at\/|phone\/waiting$)/;
+const DRAWN = /^\/($|round$|racks$|bins\/|lots\/|clutches\/|book\/add$|at\/|phone\/waiting$)/i;
 const OUTSIDE = /^\/(phone\/(shell|now|pocket|entries)|worker\.js|app\.webmanifest)/;
 
 /** @typedef {{version: string, shell: string, statics: string, files: string[]}} Told */
