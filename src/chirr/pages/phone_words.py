@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from django.utils.translation import get_language, gettext, gettext_noop
 
+from chirr.desk import spoken, terms
+
 WORDS: tuple[str, ...] = (
     gettext_noop("bad smell"),
-    gettext_noop("bin"),
     gettext_noop("Bin"),
+    gettext_noop("bin"),
     gettext_noop("broken"),
     gettext_noop("clock off"),
     gettext_noop("Clutch"),
@@ -35,6 +37,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("mould"),
     gettext_noop("Next"),
     gettext_noop("No answer"),
+    gettext_noop("No answer from the farm's computer. Nothing was written; try again when the signal is back."),
     gettext_noop("No answer from the farm’s computer"),
     gettext_noop("No answer from the farm’s computer, so you are still signed in. Sign out where there is a signal."),
     gettext_noop("None yet"),
@@ -50,6 +53,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Racks"),
     gettext_noop("Round"),
     gettext_noop("Send now"),
+    gettext_noop("Show the other {n} stops"),
     gettext_noop("Sign in again"),
     gettext_noop("Sign out all the same"),
     gettext_noop("Something else here"),
@@ -60,6 +64,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Stay signed in"),
     gettext_noop("Stop"),
     gettext_noop("Take the last digit away"),
+    gettext_noop("That did not work, and nothing was written. Open the page afresh and try again."),
     gettext_noop("The book could not take these. They stay here until you decide."),
     gettext_noop("The round took {n} minutes."),
     gettext_noop(
@@ -109,4 +114,6 @@ def translated() -> dict[str, str]:
     """English words to those of the language asked for; empty for English itself."""
     if (get_language() or "en").startswith("en"):
         return {}
-    return {word: gettext(word) for word in WORDS}
+    kinds = {"deed": terms.DEEDS, "state": terms.STATES, "urgency": terms.URGENCIES}
+    said = {f"{kind}:{word}": spoken.term(kind, word) for kind, words in kinds.items() for word in words}
+    return {word: gettext(word) for word in WORDS} | said

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import msgspec
+from django.utils.translation import gettext as _
 
 from chirr.deeds import DEEDS
 from chirr.desk.farm import Choices
@@ -87,16 +88,16 @@ def _bin(t: BinTile, lines: tuple[StoryLine, ...]) -> dict[str, Any]:
 
 
 def _lot(b: LotBelief) -> dict[str, Any]:
-    facts = [["Alive", band(b.alive)]]
+    facts = [[_("Alive"), band(b.alive)]]
     if not b.waiting:
-        facts.append(["Mass of one", band(b.mean_mg, "mg")])
+        facts.append([_("Mass of one"), band(b.mean_mg, "mg")])
     if b.harvest_ready is not None:
-        facts.append(["Ready to harvest", band(b.harvest_ready, "time")])
+        facts.append([_("Ready to harvest"), band(b.harvest_ready, "time")])
     return {"bin": b.bin, "facts": facts}
 
 
 def _clutch(b: ClutchBelief, home: str) -> dict[str, Any]:
-    facts = [["Eggs", band(b.eggs)], ["First pinheads", band(b.first_pinheads, "time")]]
+    facts = [[_("Eggs"), band(b.eggs)], [_("First pinheads"), band(b.first_pinheads, "time")]]
     return {"bin": b.bin, "home": home, "lot": b.lot, "facts": facts}
 
 

@@ -7,7 +7,7 @@ import { sorry } from "./notices.js";
 import * as outbox from "./outbox.js";
 import { sendOne } from "./sender.js";
 import { words } from "./taps.js";
-import { t } from "./words.js";
+import { t, term } from "./words.js";
 
 const PATIENCE_MS = 3500;
 const NOT_COLUMNS = new Set(["csrfmiddlewaretoken", "id", "next", "way", "ask"]);
@@ -99,7 +99,7 @@ export function draw(pocket, asked) {
       el("div", { class: "two" }, ...way.more.map((/** @type {any} */ f) => field(pocket, f, values)),
         field(pocket, { name: "at", label: t("When"), kind: "moment", hint: t("Leave empty for now. Farm time.") }, values))));
   return el("section", { class: "deed" },
-    el("h1", {}, given.ask === "wrong" ? t("Something is wrong") : given.deed), el("p", { class: "quiet" }, deed.says),
+    el("h1", {}, given.ask === "wrong" ? t("Something is wrong") : term("deed", given.deed)), el("p", { class: "quiet" }, deed.says),
     ...deed.cautions.map((/** @type {string} */ c) => el("p", { class: "caution" }, c)),
     deed.ways.length > 1 ? el("ul", { class: "tabs" }, ...deed.ways.map((/** @type {any} */ w, /** @type {number} */ n) =>
       el("li", {}, el("a", { href: tab(n), "aria-current": n === number ? "true" : null }, w.words)))) : null,
@@ -116,7 +116,7 @@ function choose(pocket, asked) {
   const more = new URLSearchParams([...asked].filter(([k]) => ["bin", "lot", "clutch", "next"].includes(k))).toString();
   return el("section", {}, el("h1", {}, t("What was done?")), ...pocket.groups.map(([said, deeds]) => el("div", {}, el("h2", {}, said),
     el("ul", { class: "deeds plain" }, ...deeds.map((/** @type {string} */ name) =>
-      el("li", {}, el("a", { href: `/book/add?deed=${name}${more ? `&${more}` : ""}` }, el("strong", {}, name), " ", el("span", {}, pocket.deeds[name].says))))))));
+      el("li", {}, el("a", { href: `/book/add?deed=${name}${more ? `&${more}` : ""}` }, el("strong", {}, term("deed", name)), " ", el("span", {}, pocket.deeds[name].says))))))));
 }
 
 /** Sentences beside the fields that they are about. @param {HTMLFormElement} form @param {Record<string, string>} faults */

@@ -23,6 +23,11 @@ export function sorry(trouble) {
     : t("This phone could not write that down. Open the page afresh and do it again."), "error");
 }
 
+function unstrip() {
+  document.getElementById("undo")?.remove();
+  document.body.classList.remove("with-undo");
+}
+
 /** @type {number | undefined} */
 let timer;
 
@@ -34,14 +39,15 @@ let timer;
  */
 export function offerUndo(words, ids) {
   clearTimeout(timer);
-  document.getElementById("undo")?.remove();
+  unstrip();
   const button = el("button", { type: "button", onclick: async () => {
     clearTimeout(timer);
-    strip.remove();
+    unstrip();
     await outbox.undo(ids).then(takenBack, sorry);
     dispatchEvent(new Event("chirr-written"));
   } }, shape("back"), t("Undo"));
   const strip = el("div", { class: "undo", id: "undo", role: "status" }, el("span", {}, shape("tick"), words), button);
   document.body.append(strip);
-  timer = setTimeout(() => strip.remove(), UNDO_MS);
+  document.body.classList.add("with-undo");
+  timer = setTimeout(unstrip, UNDO_MS);
 }

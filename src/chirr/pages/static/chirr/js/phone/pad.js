@@ -52,6 +52,12 @@ function away() {
   document.body.classList.remove("with-pad");
 }
 
+/** Put the pad away, but not while a finger is down: what it is on would slip from under it. */
+function leaveSoon() {
+  const from = field;
+  setTimeout(() => { if (field === from && document.activeElement !== from) away(); }, 400);
+}
+
 /** Fields that are still asked for besides this one. @param {HTMLInputElement | null} from */
 function missing(from) {
   const asked = [...(from?.form?.querySelectorAll("[required]") ?? [])];
@@ -77,11 +83,11 @@ export function watch() {
       field = at;
       put();
     } else if (!(at instanceof Element && pad?.contains(at))) {
-      away();
+      leaveSoon();
     }
   });
-  document.addEventListener("pointerdown", (event) => {
+  document.addEventListener("click", (event) => {
     const at = event.target;
-    if (pad && at instanceof Element && !pad.contains(at) && at !== field && !at.closest("label, input")) away();
+    if (pad && at instanceof Element && !pad.contains(at) && !at.closest("label, input")) leaveSoon();
   });
 }

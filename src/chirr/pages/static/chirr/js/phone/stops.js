@@ -3,7 +3,7 @@
 
 import { el, shape } from "./el.js";
 import { slug } from "./taps.js";
-import { t } from "./words.js";
+import { t, term } from "./words.js";
 
 /** @param {number} minutes */
 export function about(minutes) {
@@ -30,7 +30,7 @@ function itemOf(item, stop, mayWrite) {
   return el("li", { class: `item ${item.urgency}`, id: slug(item.key), "data-fill": tapped ? JSON.stringify(item.fill) : null,
     "data-none": item.none ? JSON.stringify(item.none) : null, "data-minutes": item.minutes },
   el("div", { class: "what" }, el("p", {}, el("strong", {}, item.what[0].toUpperCase() + item.what.slice(1))),
-    el("p", { class: "why" }, item.urgency === "due" ? null : el("span", { class: `chip ${item.urgency}` }, shape(item.urgency), item.urgency), " ", item.why)),
+    el("p", { class: "why" }, item.urgency === "due" ? null : el("span", { class: `chip ${item.urgency}` }, shape(item.urgency), term("urgency", item.urgency)), " ", item.why)),
   button ? el("div", { class: "do" }, button) : null);
 }
 
@@ -67,11 +67,16 @@ export function elseAt(stop, pocket) {
     link("note", t("Something is wrong"), { ask: "wrong" })));
 }
 
+/** Stops drawn at first, as the farm's own page does: more than a person walks in half a day. */
+const LEG = 60;
+
 /** The round of the day. @param {any} pocket */
 export function round(pocket) {
   const due = pocket.stops.filter((/** @type {any} */ s) => s.items.some((/** @type {any} */ i) => i.urgency !== "soon"));
+  const all = due.length <= LEG || new URLSearchParams(location.search).has("all");
+  const leg = all ? due : due.slice(0, LEG);
   let group = "";
-  const cards = due.flatMap((/** @type {any} */ s) => {
+  const cards = leg.flatMap((/** @type {any} */ s) => {
     const heading = s.group === group ? null : el("h2", { class: "group" }, shape(s.group), " ", pocket.group_words[s.group] ?? s.group);
     group = s.group;
     return [heading, stopOf(s, pocket)];
@@ -80,5 +85,6 @@ export function round(pocket) {
   return el("div", { id: "round" },
     el("div", { class: "round-head" }, el("h1", {}, t("Today’s round")),
       el("p", { class: "sum" }, el("span", { class: "figure" }, about(pocket.minutes)), " ", el("span", { id: "stops-left" })), clock),
-    ...(cards.length ? cards : [el("p", { class: "lead slip" }, t("Nothing is due."))]));
+    ...(cards.length ? cards : [el("p", { class: "lead slip" }, t("Nothing is due."))]),
+    all ? null : el("p", { class: "row" }, el("a", { class: "button", href: "/round?all=1" }, t("Show the other {n} stops", { n: due.length - LEG }))));
 }

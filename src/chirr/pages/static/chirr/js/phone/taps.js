@@ -5,7 +5,7 @@ import { spent, tapped } from "./roundclock.js";
 import { written, notWritten } from "./feel.js";
 import { offerUndo, sorry } from "./notices.js";
 import * as outbox from "./outbox.js";
-import { t } from "./words.js";
+import { t, term } from "./words.js";
 
 /** @typedef {{key: string, values: Record<string, string>, minutes: number}} Work */
 
@@ -56,25 +56,26 @@ export async function take(form, submitter) {
   } catch (trouble) {
     notWritten();
     sorry(trouble);
-    await paint();
+    await paint().catch(() => undefined);
   }
 }
 
 /** A short name of an entry for lists: deed and thing. @param {Record<string, string>} values */
 export function words(values) {
   const thing = values.clutch || values.lot || values.bin || "";
-  return `${values.deed} ${thing}${values.bin && values.bin !== thing ? ` (${values.bin})` : ""}`.trim();
+  return `${term("deed", values.deed)} ${thing}${values.bin && values.bin !== thing ? ` (${values.bin})` : ""}`.trim();
 }
 
 /** @param {string[]} keys */
 function show(keys) {
-  for (const key of keys) itemAt(key)?.classList.add("done");
-  finish();
+  const items = keys.flatMap((key) => itemAt(key) ?? []);
+  for (const item of items) item.classList.add("done");
+  finish(new Set(items.flatMap((item) => item.closest("article.stop") ?? [])));
 }
 
-/** A stop whose items are all done folds to one line. */
-function finish() {
-  for (const stop of document.querySelectorAll("article.stop")) {
+/** A stop whose items are all done folds to one line. @param {Set<Element>} stops those where something changed */
+function finish(stops) {
+  for (const stop of stops) {
     const must = [...stop.querySelectorAll("li.item:not(.soon, .optional)")];
     const items = must.length ? must : [...stop.querySelectorAll("li.item")];
     stop.classList.toggle("done", items.length > 0 && items.every((i) => i.classList.contains("done")));
@@ -84,16 +85,22 @@ function finish() {
       whole.hidden = keys.every((k) => itemAt(k)?.classList.contains("done") ?? true);
     }
   }
-  const left = document.querySelectorAll("article.stop:not(.done)").length;
   const count = document.getElementById("stops-left");
-  if (count) count.textContent = t("{n} stops left", { n: left });
+  if (count) count.textContent = t("{n} stops left", { n: document.querySelectorAll("article.stop:not(.done)").length });
 }
 
-/** Mark on the page what the outbox says is done today. */
+/** Mark on the page what the outbox says is done today; only what differs is touched. */
 export async function paint() {
+  if (!document.querySelector("article.stop")) return;
   const today = new Date().toDateString();
   const done = new Set((await outbox.all())
     .filter((e) => e.key && !e.why && new Date(e.at * 1000).toDateString() === today).map((e) => e.key));
-  for (const item of document.querySelectorAll("li.item")) item.classList.toggle("done", done.has(item.id));
-  finish();
+  const [shown, stops] = [[...document.querySelectorAll("li.item.done")], /** @type {Set<Element>} */ (new Set())];
+  const wrong = [...shown.filter((item) => !done.has(item.id)), ...[...done].flatMap((key) => itemAt(key) ?? []).filter((item) => !item.classList.contains("done"))];
+  for (const item of wrong) {
+    item.classList.toggle("done", done.has(item.id));
+    const stop = item.closest("article.stop");
+    if (stop) stops.add(stop);
+  }
+  finish(stops);
 }

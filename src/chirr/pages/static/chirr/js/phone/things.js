@@ -4,7 +4,7 @@
 import { el, shape } from "./el.js";
 import * as outbox from "./outbox.js";
 import { elseAt, stopOf } from "./stops.js";
-import { t } from "./words.js";
+import { t, term } from "./words.js";
 
 const path = (/** @type {string} */ kind, /** @type {string} */ name) => `/${kind}/${name.split("/").map(encodeURIComponent).join("/")}`;
 
@@ -44,8 +44,8 @@ function tile(pocket, name) {
   const drawn = ["empty", "to-clean", "hatching", "ready"].includes(state) ? state : bin.duty;
   return el("a", { class: `tile ${state}${bin.woe ? " trouble" : ""}`, href: path("bins", name) },
     el("span", { class: "top" }, shape(drawn), el("b", {}, name)),
-    el("span", { class: "state" }, bin.state + (bin.lot ? ` · ${bin.lot}` : "")),
-    bin.says && bin.says !== bin.state ? el("span", { class: "says" }, bin.says) : null,
+    el("span", { class: "state" }, term("state", bin.state) + (bin.lot ? ` · ${bin.lot}` : "")),
+    bin.says && bin.says !== term("state", bin.state) ? el("span", { class: "says" }, bin.says) : null,
     bin.due ? el("span", { class: "due" }, bin.due) : null, bin.woe ? el("span", { class: "woe" }, bin.woe) : null);
 }
 
@@ -59,7 +59,7 @@ function quick(pocket, kind, name) {
   const back = path(`${kind}s`.replace("clutchs", "clutches"), name);
   return el("nav", { class: "quick row", tabindex: "0", "aria-label": t("Write about this") }, ...[...pocket.deeds_of[kind], ...more].map((deed) => {
     const columns = deed === "move" ? { deed, way: { lot: "0", bin: "1", clutch: "2" }[kind], [kind]: name } : { deed, ...known };
-    return el("a", { class: "button", href: `/book/add?${new URLSearchParams({ ...columns, next: back })}` }, deed);
+    return el("a", { class: "button", href: `/book/add?${new URLSearchParams({ ...columns, next: back })}` }, term("deed", deed));
   }));
 }
 

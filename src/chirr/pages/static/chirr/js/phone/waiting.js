@@ -4,12 +4,12 @@
 import { el } from "./el.js";
 import * as outbox from "./outbox.js";
 import { send } from "./sender.js";
-import { t } from "./words.js";
+import { t, term } from "./words.js";
 
 /** @param {outbox.Waiting} e @param {...HTMLElement} buttons */
 function line(e, ...buttons) {
   const when = new Date(e.at * 1000).toLocaleString([], { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
-  return el("li", {}, el("p", {}, el("strong", {}, e.says || e.values.deed), " ", el("span", { class: "quiet" }, `${when} · ${e.person}`)),
+  return el("li", {}, el("p", {}, el("strong", {}, e.says || term("deed", e.values.deed)), " ", el("span", { class: "quiet" }, `${when} · ${e.person}`)),
     e.why ? el("p", { class: "fault" }, e.why) : null, buttons.length ? el("p", { class: "row" }, ...buttons) : null);
 }
 

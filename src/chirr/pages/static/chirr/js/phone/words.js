@@ -10,6 +10,13 @@ export function learn(words) {
 }
 
 /**
+ * A word that the book keeps (a deed, a duty, a state), as it is shown; the word kept stays as it is.
+ *
+ * @param {string} kind @param {string} word
+ */
+export const term = (kind, word) => learnt[`${kind}:${word}`] ?? word;
+
+/**
  * A sentence in the person's language, with what is in braces filled in.
  *
  * @param {string} text
