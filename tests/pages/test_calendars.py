@@ -55,6 +55,24 @@ def test_hatch_and_harvest_stand_on_the_likeliest_day_with_their_band(who: Who) 
     assert "C3 in E1-1: first pinheads about" in str(hatch["description"])
 
 
+def test_a_tray_that_has_hatched_is_not_told_again(who: Who) -> None:
+    from chirr.book import actions, ledger
+    from chirr.desk import belief
+    from chirr.records import Entry
+
+    def told() -> str:
+        return " ".join(" ".join((t.says, *t.more)) for t in turns.turns() if t.kind == "Hatch")
+
+    assert "C2" in told()
+    at = small_farm.NOW - 7200
+    actions.record([Entry(id=small_farm.entry_id(80), at=at, person="Bram", deed="hatch", clutch="C2")],
+                   actor=small_farm.HAND)  # fmt: skip
+    ledger.forget()
+    belief.forget()
+    assert "C2" not in told()
+    assert "C3" in told()
+
+
 def test_swaps_stand_on_the_days_of_the_farms_turn(who: Who) -> None:
     """The farm swaps every third day; the tray of the small farm went in on its 27th day, a Sunday."""
     swaps = [t.day for t in turns.turns() if t.kind == "Swap trays"]

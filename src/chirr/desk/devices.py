@@ -165,7 +165,7 @@ def set_pin(user: Any, person: Person, password: str, pin: str, again: str) -> N
     """Give oneself a PIN, knowing one's password. Raises FormFaults."""
     faults = {}
     if not user.check_password(password):
-        faults["pin_password"] = say("This is not your present password.")  # noqa: S105 - a sentence
+        faults["pin_password"] = say("This is not your present password.")
     if why := _poor(pin):
         faults["pin"] = why
     elif pin != again:

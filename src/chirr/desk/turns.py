@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from urllib.parse import quote
 
+from chirr.book import ledger
 from chirr.desk import belief, clock
 from chirr.desk.calendar_file import Turn
 from chirr.desk.round import round_sheet
@@ -29,11 +30,12 @@ def turns() -> list[Turn]:
 
 
 def _hatches(beliefs: Beliefs, today: date) -> Iterator[Turn]:
-    """One turn for all trays that are likeliest to hatch on the same day."""
+    """One turn for all trays that are likeliest to hatch on the same day; a late one is looked at today."""
     by_day: dict[date, list[ClutchBelief]] = defaultdict(list)
+    known = ledger.live().clutches
     for clutch in beliefs.clutches.values():
         day = _day(clutch.first_pinheads)
-        if day is not None and not _past(clutch.half_hatched, today) and day <= today + timedelta(days=FAR_DAYS):
+        if known[clutch.clutch].hatched_at is None and day is not None and day <= today + timedelta(days=FAR_DAYS):
             by_day[max(day, today)].append(clutch)
     for day, clutches in by_day.items():
         clutches.sort(key=lambda c: (c.bin or "", c.clutch))
@@ -52,8 +54,8 @@ def _hatch_line(c: ClutchBelief) -> str:
 def _harvests(beliefs: Beliefs, today: date) -> Iterator[Turn]:
     for lot in beliefs.lots.values():
         day = _day(lot.harvest_ready)
-        if day is not None and today <= day <= today + timedelta(days=FAR_DAYS):
-            yield _harvest(lot, day)
+        if day is not None and day <= today + timedelta(days=FAR_DAYS):
+            yield _harvest(lot, max(day, today))
 
 
 def _harvest(lot: LotBelief, day: date) -> Turn:
@@ -99,11 +101,6 @@ def _day(band: Band | None) -> date | None:
     if band is None or not math.isfinite(band.mid) or band.mid > 4e9:
         return None
     return clock.local(band.mid).date()
-
-
-def _past(band: Band, today: date) -> bool:
-    day = _day(band)
-    return day is not None and day < today - timedelta(days=7)
 
 
 def _when(band: Band | None) -> str:
