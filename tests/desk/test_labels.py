@@ -95,3 +95,13 @@ def test_when_all_have_labels_it_says_how_to_print_them_again() -> None:
     labels.make(Which(), JOB, actor=small_farm.OWNER)
     with pytest.raises(labels.CannotPrint, match="choose all of them"):
         labels.make(Which(unprinted=True), JOB, actor=small_farm.OWNER)
+
+
+def test_trays_to_come_get_the_names_that_the_forms_will_offer() -> None:
+    from chirr.desk import farm
+
+    coming = labels.wanted(Which(to_come=3))
+    assert [it.name for it in coming] == ["C4", "C5", "C6"]
+    assert farm.choices().next_clutch == coming[0].name
+    labels.make(Which(to_come=3), JOB, actor=small_farm.HAND)
+    assert ("tray", "C6") in papers.latest_labels()

@@ -33,6 +33,9 @@ def labels(
         str | None, typer.Option(metavar="DAY", help="Only what is new since this day, such as 2031-05-06.")
     ] = None,
     new: Annotated[bool, typer.Option("--new", help="Only what no label was printed for yet.")] = False,
+    to_come: Annotated[
+        int, typer.Option(min=0, max=3000, metavar="N", help="Only the next N trays, before they are laid.")
+    ] = 0,
     stock: Annotated[
         str, typer.Option(metavar="STOCK", help="The label stock; 'chirr labels --stocks' lists them.")
     ] = "a4-3x8",
@@ -60,7 +63,12 @@ def labels(
 
     _need_farm()
     which = desk.Which(
-        kinds=_kinds(kinds or []), room=_room(room), names=tuple(name or ()), since=_since(since), unprinted=new
+        kinds=_kinds(kinds or []),
+        room=_room(room),
+        names=tuple(name or ()),
+        since=_since(since),
+        unprinted=new,
+        to_come=to_come,
     )
     job = desk.Job(
         stock=stock, first=start, nudge_mm=_shift(shift), address=address or desk.last_address() or _no_address()

@@ -10,8 +10,9 @@ from chirr.book import ledger, papers, shelf
 from chirr.book.actions import allow
 from chirr.book.standing import BinNow, Clutch, Lot, Standing, Substrate
 from chirr.desk import clock, codes
+from chirr.desk.farm import next_name
 from chirr.desk.spoken import again, day_words, say, say_n
-from chirr.prints.labels import Label, print_labels
+from chirr.prints.labels import MOST, Label, print_labels
 from chirr.prints.paper import PAGES_MM, STOCKS
 from chirr.prints.typeset import CannotPrint, Printed
 from chirr.records import FarmCard, Person
@@ -44,6 +45,7 @@ class Which(msgspec.Struct, frozen=True, kw_only=True):
     """Which things get a label. `names` alone looks among all kinds and also among what is over (ended lots).
 
     `since`: only what is new since then [epoch s]; a bin is new while it has no label. `unprinted`: only what has none.
+    `to_come`: nothing but so many trays that are still to be laid, under the names that they will be given.
     """
 
     kinds: tuple[str, ...] = KINDS
@@ -51,6 +53,7 @@ class Which(msgspec.Struct, frozen=True, kw_only=True):
     names: tuple[str, ...] = ()
     since: int | None = None
     unprinted: bool = False
+    to_come: int = 0
 
 
 class Wanted(msgspec.Struct, frozen=True, kw_only=True):
@@ -86,6 +89,8 @@ def last_address() -> str:
 
 def wanted(which: Which) -> list[Wanted]:
     """The things that get a label, in walking order. LookupError for a name that the farm does not have."""
+    if which.to_come:
+        return _to_come(min(which.to_come, MOST))
     if which.names:
         return [_named(name, which.kinds) for name in dict.fromkeys(which.names)]
     printed = papers.latest_labels() if which.unprinted or which.since is not None else {}
@@ -106,6 +111,23 @@ def _named(name: str, kinds: tuple[str, ...]) -> Wanted:
         if it.name == name and it.kind in kinds:
             return it
     raise LookupError(say("The farm has no bin, tray, clutch, lot or substrate batch called {name}.", name=name))
+
+
+def _to_come(many: int) -> list[Wanted]:
+    """The next trays: their labels can hang at the bins before the trays are filled."""
+    standing, card = ledger.live(), _card()
+    latest = max(standing.clutches.values(), key=lambda c: (c.laid_at, c.name), default=None)
+    taken = set(standing.clutches)
+    name, found = latest.name if latest else "C0", []
+    for _ in range(many):
+        name = next_name(name, taken)
+        taken.add(name)
+        found.append(
+            Wanted(kind="tray", name=name, room=None, at=None, word=say("laying tray"), shape="tray",
+                   facts=(again(SPECIES_WORDS.get(card.species, card.species)),),
+                   pen=(say("in bin, since"), say("out on"), say("by")))
+        )  # fmt: skip
+    return found
 
 
 def make(which: Which, job: Job, *, actor: Person) -> Printed:

@@ -101,7 +101,8 @@ def _printed(request: HttpRequest, values: Values) -> Printed:
     sheet = Sheet(values)
     names = tuple(filter(None, (line.strip() for line in str(values.get("names", "")).splitlines())))
     kinds = _kinds(request)
-    if not names and not kinds:
+    to_come = sheet.whole("to_come", 1, 500) or 0
+    if not names and not kinds and not to_come:
         sheet.faults["kind"] = say("Tick what gets labels, or write names.")
     room = sheet.choice("room", [r.room for r in farm.rooms()])
     stock = sheet.choice("stock", STOCKS, say("Choose the label stock.")) or FIRST_STOCK
@@ -112,7 +113,7 @@ def _printed(request: HttpRequest, values: Values) -> Printed:
     sheet.done()
     request.session["stock"] = stock
     which = desk.Which(
-        kinds=kinds or desk.KINDS, room=room, names=names, unprinted=values.get("only") == "new",
+        kinds=kinds or desk.KINDS, room=room, to_come=to_come, names=names, unprinted=values.get("only") == "new",
         since=clock.day_bounds(since)[0] if since else None,
     )  # fmt: skip
     try:
