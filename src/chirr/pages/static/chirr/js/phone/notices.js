@@ -28,6 +28,15 @@ function unstrip() {
   document.body.classList.remove("with-undo");
 }
 
+// Ctrl and Z take back what was just written, from wherever the focus is; in a field they undo the typing.
+addEventListener("keydown", (event) => {
+  const typing = event.target instanceof Element && event.target.matches("input, textarea, select");
+  const button = /** @type {HTMLElement | null} */ (document.querySelector("#undo button"));
+  if (!button || typing || event.key.toLowerCase() !== "z" || !(event.ctrlKey || event.metaKey)) return;
+  event.preventDefault();
+  button.click();
+});
+
 /** @type {number | undefined} */
 let timer;
 
@@ -40,13 +49,15 @@ let timer;
 export function offerUndo(words, ids) {
   clearTimeout(timer);
   unstrip();
-  const button = el("button", { type: "button", onclick: async () => {
+  const spoken = document.getElementById("spoken");
+  if (spoken) spoken.textContent = t("Written: {what}", { what: words });
+  const button = el("button", { type: "button", "aria-keyshortcuts": "Control+Z", onclick: async () => {
     clearTimeout(timer);
     unstrip();
     await outbox.undo(ids).then(takenBack, sorry);
     dispatchEvent(new Event("chirr-written"));
   } }, shape("back"), t("Undo"));
-  const strip = el("div", { class: "undo", id: "undo", role: "status" }, el("span", {}, shape("tick"), words), button);
+  const strip = el("div", { class: "undo", id: "undo" }, el("span", {}, shape("tick"), words), button);
   document.body.append(strip);
   document.body.classList.add("with-undo");
   timer = setTimeout(unstrip, UNDO_MS);

@@ -43,7 +43,9 @@ export async function take(form, submitter) {
   const says = String(new FormData(form).get("says") || "");
   const minutes = await spent();
   const whole = work.reduce((sum, w) => sum + w.minutes, 0);
+  const at = document.activeElement;
   show(work.map((w) => w.key));
+  keepFocus(at);
   try {
     const ids = await outbox.add(work.map((w) => ({
       key: w.key, says: words(w.values),
@@ -72,6 +74,19 @@ function show(keys) {
   for (const item of items) item.classList.add("done");
   finish(new Set(items.flatMap((item) => item.closest("article.stop") ?? [])));
 }
+
+/** When what had the focus is gone from sight, the next thing to do has it. @param {Element | null} at */
+function keepFocus(at) {
+  if (!at || at === document.body || at.checkVisibility()) return;
+  const next = [...document.querySelectorAll("#round :is(.item:not(.done) .do, .stop > header) :is(button, .button)")]
+    .find((e) => e.checkVisibility() && at.compareDocumentPosition(e) & Node.DOCUMENT_POSITION_FOLLOWING);
+  const place = /** @type {HTMLElement | null} */ (next ?? at.closest("article.stop")?.querySelector("h3 a"));
+  place?.focus({ preventScroll: !at.matches(":focus-visible") && !byKeys });
+}
+
+let byKeys = false;
+addEventListener("keydown", () => { byKeys = true; }, { capture: true });
+addEventListener("pointerdown", () => { byKeys = false; }, { capture: true });
 
 /** A stop whose items are all done folds to one line. @param {Set<Element>} stops those where something changed */
 function finish(stops) {
