@@ -22,8 +22,7 @@ PINS = {"Aoife": "8302", "Bram": "5917", "Chidi": "60241"}
 def farm_with_pins(farm: None) -> None:
     for person in (small_farm.OWNER, small_farm.HAND, small_farm.READER):
         people.set_password(person.person, small_farm.PASSWORD, actor=small_farm.OWNER)
-        user = people.ensure_user(person.person)
-        devices.set_pin(user, person, small_farm.PASSWORD, PINS[person.person], PINS[person.person])
+        devices.set_pin(person, PINS[person.person], PINS[person.person])
 
 
 @pytest.fixture
@@ -187,6 +186,22 @@ def test_setting_a_pin_needs_the_password_so_that_no_passer_by_sets_one(phone: C
     assert good.status_code == 302
     switch(phone, "Aoife")
     assert switch(phone, "Bram", "7350").status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("path", "form"),
+    [("/me/pin", {"pin": "7350", "pin_again": "7350", "pin_password": ""}),
+     ("/me", {"old": "", "password": "new-wings-88", "password_again": "new-wings-88"})],
+)  # fmt: skip
+def test_on_a_phone_that_is_signed_in_nobody_can_guess_the_password(
+    phone: Client, path: str, form: dict[str, str]
+) -> None:
+    field = "pin_password" if "pin" in form else "old"
+    for _ in range(people.TRIES):
+        assert "not your present password" in phone.post(path, form | {field: "guess"}).content.decode()
+    answer = phone.post(path, form | {field: small_farm.PASSWORD})
+    assert answer.status_code == 422
+    assert "Wait 15 minutes" in answer.content.decode()
 
 
 def test_a_pin_is_kept_neither_as_it_is_nor_in_a_form_that_the_book_alone_gives_away(phone: Client) -> None:

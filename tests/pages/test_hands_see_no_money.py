@@ -71,7 +71,7 @@ def test_no_page_and_no_file_shows_money_to(who: Who, person: str) -> None:
 def test_nor_to_an_owner_who_came_in_by_pin(farm: None) -> None:
     owner = small_farm.OWNER
     people.set_password(owner.person, small_farm.PASSWORD, actor=owner)
-    devices.set_pin(people.ensure_user(owner.person), owner, small_farm.PASSWORD, "8302", "8302")
+    devices.set_pin(owner, "8302", "8302")
     client = Client()
     client.post("/sign-in", {"name": owner.person, "password": small_farm.PASSWORD})
     client.post("/sign-out")

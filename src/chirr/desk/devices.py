@@ -161,11 +161,9 @@ def has_pin(person: str) -> bool:
     return PinRow.objects.filter(person_id=person).exists()
 
 
-def set_pin(user: Any, person: Person, password: str, pin: str, again: str) -> None:
-    """Give oneself a PIN, knowing one's password. Raises FormFaults."""
+def set_pin(person: Person, pin: str, again: str) -> None:
+    """Give oneself a PIN, having given one's password (`people.check_own_password`). Raises FormFaults."""
     faults = {}
-    if not user.check_password(password):
-        faults["pin_password"] = say("This is not your present password.")
     if why := _poor(pin):
         faults["pin"] = why
     elif pin != again:

@@ -101,10 +101,24 @@ def check_password(password: str) -> None:
         raise FormFaults({"password": " ".join(fault.messages)}) from fault
 
 
-def change_own_password(user: Any, old: str, new: str) -> None:
+def check_own_password(user: Any, password: str, *, field: str, address: str, now: int) -> None:
+    """Raise FormFaults at `field` unless this is the user's present password.
+
+    Wrong ones count as failed sign-ins: whoever finds a phone signed in may not guess on either.
+    """
+    key = user.get_username().casefold()[:150]
+    try:
+        _hold_back(key, address, now)
+    except TooManyTries as wait:
+        raise FormFaults({field: str(wait)}) from wait
+    if not user.check_password(password):
+        SignInTry.objects.create(at=now, name=key, address=address)
+        raise FormFaults({field: say("This is not your present password.")})
+
+
+def change_own_password(user: Any, old: str, new: str, *, address: str, now: int) -> None:
     """Change one's own password, knowing the old one."""
-    if not user.check_password(old):
-        raise FormFaults({"old": say("This is not your present password.")})
+    check_own_password(user, old, field="old", address=address, now=now)
     person = person_of(user)
     if person is None:
         raise FormFaults({"old": say("You are not on the farm's list of people.")})
@@ -151,7 +165,6 @@ def sign_in(request: Any, name: str, password: str, *, address: str, now: int) -
     """
     name = name.strip()[:150]
     key = name.casefold()[:150]
-    SignInTry.objects.filter(at__lte=now - TRY_WINDOW_S).delete()
     _hold_back(key, address, now)
     row = PersonRow.objects.select_related("user").filter(Q(name=name) | Q(name__iexact=name)).first()
     username = row.user.get_username() if row is not None and row.user is not None else name
@@ -164,6 +177,7 @@ def sign_in(request: Any, name: str, password: str, *, address: str, now: int) -
 
 
 def _hold_back(key: str, address: str, now: int) -> None:
+    SignInTry.objects.filter(at__lte=now - TRY_WINDOW_S).delete()
     from_here = SignInTry.objects.filter(address=address).order_by("-at")
     for tries, most in ((from_here.filter(name=key), TRIES), (from_here, TRIES_FROM_ONE_ADDRESS)):
         times = list(tries.values_list("at", flat=True)[:most])

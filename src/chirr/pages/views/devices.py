@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from chirr.desk import devices as desk
+from chirr.desk import people
 from chirr.desk.forms import FormFaults
 from chirr.desk.spoken import say
 from chirr.pages import entering
@@ -49,9 +50,16 @@ def pin(request: HttpRequest) -> HttpResponse:
         desk.drop_pin(actor(request))
         messages.success(request, say("Your PIN is gone; you come in with the password."))
         return redirect("me")
-    given = [request.POST.get(name, "") for name in ("pin_password", "pin", "pin_again")]
+    password, new, again = (request.POST.get(name, "") for name in ("pin_password", "pin", "pin_again"))
     try:
-        desk.set_pin(request.user, actor(request), *given)
+        people.check_own_password(
+            request.user,
+            password,
+            field="pin_password",
+            address=request.META.get("REMOTE_ADDR", ""),
+            now=int(time.time()),
+        )
+        desk.set_pin(actor(request), new, again)
     except FormFaults as wrong:
         return render(request, "chirr/me.html", {"faults": wrong.faults, **entering.of_me(request)}, status=422)
     messages.success(

@@ -78,7 +78,10 @@ def me(request: HttpRequest) -> HttpResponse:
         try:
             if new != request.POST.get("password_again", ""):
                 raise FormFaults({"password_again": say("The two passwords differ. Type the same one twice.")})
-            people.change_own_password(request.user, request.POST.get("old", ""), new)
+            people.change_own_password(
+                request.user, request.POST.get("old", ""), new,
+                address=request.META.get("REMOTE_ADDR", ""), now=int(time.time()),
+            )  # fmt: skip
         except FormFaults as wrong:
             faults = wrong.faults
         else:
