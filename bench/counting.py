@@ -92,16 +92,18 @@ def one(picture, true, places=None, reach=0.0, drawn=None):
     return (true, found.count, found.low, found.high, found.unsure, hit, spent, true if drawn is None else drawn)
 
 
-def drawn_walls(pictures, seed):
+def drawn_walls(pictures, seed, densities=DENSITIES):
     print(f"Drawn egg walls, {pictures} at each density, seed {seed}")
     head()
-    for eggs in DENSITIES:
+    for eggs in densities:
         rows = []
         for k in range(pictures):
             wall = draw(Scene(eggs=eggs), seed * 1_000_003 + eggs * 1009 + k)
             seen = wall.seen >= 0.25
             rows.append(one(wall.picture, wall.count, (wall.x[seen], wall.y[seen]), 8.0, len(wall.x)))
         row(f"{eggs} eggs", rows)
+    if tuple(densities) != DENSITIES:
+        return
     bare = [count_photo(draw(Scene(eggs=0), seed * 999_983 + k).picture) for k in range(pictures)]
     unsure, most = sum(b.unsure for b in bare), max(b.count * (not b.unsure) for b in bare)
     print(f"{'no eggs at all':>28} {pictures:>4}   not sure of {unsure}, most counted on the others {most}")
@@ -184,6 +186,7 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pictures", type=int, default=40)
     parser.add_argument("--seed", type=int, default=int(datetime.now(UTC).strftime("%Y%m%d")))
+    parser.add_argument("--eggs", type=int, nargs="+", default=DENSITIES, help="only these numbers of eggs")
     parser.add_argument("--folder", type=Path)
     parser.add_argument("--speed", action="store_true")
     asked = parser.parse_args()
@@ -192,4 +195,5 @@ if __name__ == "__main__":
     elif asked.speed:
         speed()
     else:
-        drawn_walls(asked.pictures, asked.seed)
+        cv2.setNumThreads(1)
+        drawn_walls(asked.pictures, asked.seed, asked.eggs)

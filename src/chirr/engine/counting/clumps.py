@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 Plane = NDArray[np.float32]
 Floats = NDArray[np.float64]
 
-SIZES = (0.77, 0.92, 1.07)
-"""Lengths and widths tried, over the usual ones."""
+SIZES, SIZES_CROWDED = (0.85, 1.08), (0.77, 0.92, 1.07)
+"""Lengths and widths tried, over the usual ones. Where things lie on one another, smaller parts of them are looked for;
+where few do, that would only find more in fibres and rims."""
 RING = 1.45
 """Outer edge of the ring around an ellipse that should be ground, over the ellipse's own axes."""
 RING_WEIGHT = 0.55
@@ -38,13 +39,13 @@ class Stencil:
 
 
 @lru_cache(maxsize=64)
-def stencils(length_px: float, width_px: float) -> tuple[Stencil, ...]:
+def stencils(length_px: float, width_px: float, *, crowded: bool) -> tuple[Stencil, ...]:
     """The ellipses to try: of each size, and at as many angles as can be told apart; fewer of the rarer sizes."""
     slender = length_px / width_px
     most = 1 if slender < 1.15 else 8 if slender < 2 else 12
     bank = []
-    for size in SIZES:
-        turns = most if size == SIZES[1] else max(1, most * 2 // 3)
+    for size in SIZES_CROWDED if crowded else SIZES:
+        turns = most if size == SIZES_CROWDED[1] or not crowded else max(1, most * 2 // 3)
         bank += [_stencil(length_px * size, width_px * size, np.pi * k / turns) for k in range(turns)]
     return tuple(bank)
 
@@ -79,7 +80,9 @@ class Pick:
     new: float
 
 
-def pick_apart(bright: Plane, mask: NDArray[np.uint8], length_px: float, width_px: float) -> list[Pick]:
+def pick_apart(
+    bright: Plane, mask: NDArray[np.uint8], length_px: float, width_px: float, *, crowded: bool
+) -> list[Pick]:
     """Ellipses that explain a clump, the surest first.
 
     `bright` is contrast over the local height of a thing, shape (height, width), about 1 on things and 0 on ground;
@@ -88,7 +91,7 @@ def pick_apart(bright: Plane, mask: NDArray[np.uint8], length_px: float, width_p
     pad = int(np.ceil(length_px * max(SIZES) / 2)) + 2
     bright = cv2.copyMakeBorder(bright, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0)
     mask = cv2.copyMakeBorder(mask, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0)
-    bank = stencils(round(length_px, 1), round(width_px, 1))
+    bank = stencils(round(length_px, 1), round(width_px, 1), crowded=crowded)
     fits, tops = _candidates(bright, mask, bank)
     left = mask.astype(np.float32)
     queue = [(-_worth(float(fits[k][y, x]), 1.0), k, int(y), int(x)) for k, y, x in tops]

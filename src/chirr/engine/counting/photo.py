@@ -57,7 +57,7 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
         marks = of_size(marks, kind, mm_per_px)
     count = int(marks.sure.sum())
     heaped = np.array([t.why == "clump" for t in things], dtype=bool)
-    low, high = interval(marks, _crowding(bench), heaped, by_cover(bench))
+    low, high = interval(marks, sift.crowding(bench), heaped, by_cover(bench))
     why = unclear(seen, bench, marks, scale_known=mm_per_px is not None)
     return PhotoCount(
         count=count, low=low, high=high, unsure=bool(why), why=why, pale=seen.pale, marks=marks,
@@ -101,13 +101,6 @@ def unclear(seen: Typical, bench: sift.Bench, marks: Marks, *, scale_known: bool
     if sift.explained(bench, marks) < 0.03 and int((marks.doubt < CERTAIN).sum()) < ENOUGH_CERTAIN:
         return "Most of what stands out is something else: glare, cloth, print or a rim."
     return ""
-
-
-def _crowding(bench: sift.Bench) -> float:
-    """Share of the picture that things cover, where there are any: the mean over blocks of a few lengths, weighed by
-    itself."""
-    cover = light.blocks(bench.mask, 4 * bench.usual.long_px)
-    return float((cover**2).sum() / max(cover.sum(), 1e-9))
 
 
 def by_cover(bench: sift.Bench) -> float:

@@ -31,7 +31,7 @@ MOSTLY_BODIES = 0.35
 DENSE = 0.3
 """Where more than DENSE of the picture stands out and more than MOSTLY_BODIES of that would be solid, it is a dense
 heap after all."""
-ENOUGH_FOR_COLOUR = 8
+ENOUGH_FOR_COLOUR = 5
 LEAST_TINT_SPREAD = 0.04
 ODD_COLOUR = 5.0
 """Distance in spreads of colour from the usual one at which a thing is as likely as not something else."""
@@ -54,6 +54,8 @@ VERY_SHAPE = (0.97, 1.25)
 """Least fill, and most that slenderness is off, of a region with the very shape of the usual thing."""
 LEAST_SHARE, SMALLEST_SHARE = 0.42, 0.12
 """Least area of a thing over the usual one's, and the least where things are seen to be of very unlike size."""
+CROWDED = 0.2
+"""Where things cover this share of the ground around them, they lie on one another."""
 HOPELESS = 0.9
 """What is doubted more than this is left out altogether."""
 
@@ -177,7 +179,9 @@ def find(bench: Bench) -> list[Found]:
     ]
     odd = odd_colour(alone_ones, bench)
     heaps &= _of_the_colour(rest, odd)
-    picked = [thing for i in np.flatnonzero(heaps).tolist() for thing in _as_heap(rest, i, bench, cut, crisp)]
+    crowded = crowding(bench) > CROWDED
+    heap = np.flatnonzero(heaps).tolist()
+    picked = [thing for i in heap for thing in _as_heap(rest, i, bench, cut, crisp, crowded=crowded)]
     piece = pieces_of_runs(bench.mask, runs, picked).tolist()
     picked = [replace(t, doubt=_doubt(t.doubt, PIECE * p)) for t, p in zip(picked, piece, strict=True)]
     things = [_colour_doubted(t, odd) for t in (*bodies, *alone_ones, *picked) if t is not None]
@@ -344,7 +348,7 @@ def _as_body(body: Regions, i: int, bench: Bench) -> Found | None:
     )  # fmt: skip
 
 
-def _as_heap(rest: Regions, i: int, bench: Bench, cut: float, crisp: float) -> list[Found]:
+def _as_heap(rest: Regions, i: int, bench: Bench, cut: float, crisp: float, *, crowded: bool) -> list[Found]:
     left, top, wide, high = rest.box[i]
     window = (slice(top, top + high), slice(left, left + wide))
     mask = (rest.labels[window] == i + 1).astype(np.uint8)
@@ -353,7 +357,7 @@ def _as_heap(rest: Regions, i: int, bench: Bench, cut: float, crisp: float) -> l
     local = cv2.blur(cv2.dilate(flat, np.ones((side, side), np.uint8)), (side, side))
     bright = np.clip(flat / np.maximum(0.85 * local, cut * 0.5), 0, 1.2)
     usual_ = bench.usual
-    picks = pick_apart(bright, mask, usual_.long_px, usual_.short_px)
+    picks = pick_apart(bright, mask, usual_.long_px, usual_.short_px, crowded=crowded)
     return [_as_picked(pick, flat, bench.slope[window], int(left), int(top), cut, crisp) for pick in picks]
 
 
@@ -381,6 +385,13 @@ def _mean_at(plane: light.Contrast, offsets: NDArray[np.intp], pick: Pick) -> fl
     at = offsets + np.array([round(pick.y), round(pick.x)])
     inside = at[(at >= 0).all(1) & (at < plane.shape).all(1)]
     return float(plane[inside[:, 0], inside[:, 1]].mean()) if len(inside) else 0.0
+
+
+def crowding(bench: Bench) -> float:
+    """Share of the picture that things cover, where there are any: the mean over blocks of a few lengths, weighed by
+    itself."""
+    cover = light.blocks(bench.mask, 4 * bench.usual.long_px)
+    return float((cover**2).sum() / max(cover.sum(), 1e-9))
 
 
 def crispness(bench: Bench) -> float:
