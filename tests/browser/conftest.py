@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
 
 from builders import small_farm
 
@@ -34,14 +34,20 @@ Open = Callable[..., Page]
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium."""
+def playwright() -> Iterator[Playwright]:
+    """The driver of browsers; there can be one in a process."""
     if not Path(CHROMIUM).exists():
         pytest.skip(f"There is no browser at {CHROMIUM}; install chromium or name one in CHIRR_CHROMIUM.")
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield chromium
-        chromium.close()
+    with sync_playwright() as driver:
+        yield driver
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """Debian's Chromium."""
+    chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    yield chromium
+    chromium.close()
 
 
 def _serve(book: Path, *more: str) -> Iterator[str]:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, sync_playwright
+from playwright.sync_api import BrowserContext, Error, Playwright
 
 from browser.lan import NAME, answering, served, trusting
 from builders import small_farm
@@ -30,7 +30,7 @@ def port(book: Path) -> Iterator[int]:
 
 
 @pytest.fixture(scope="module")
-def phone(port: int, tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
+def phone(playwright: Playwright, port: int, tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
     """A browser whose only trust of ours is the authority that the set-up port gave it."""
     page = urllib.request.urlopen(f"http://127.0.0.1:{port + 1}/phone", timeout=10).read().decode()
     file = page.split('class="button main" href="')[1].split('"')[0]
@@ -40,10 +40,9 @@ def phone(port: int, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Brows
     der = urllib.request.urlopen(f"http://127.0.0.1:{port + 1}{file}", timeout=10).read()
     authority = x509.load_der_x509_certificate(der)
     assert certificates.fingerprint(authority) in page
-    with sync_playwright() as playwright:
-        context = trusting(playwright, tmp_path_factory.mktemp("home"), authority.public_bytes(Encoding.PEM))
-        yield context
-        context.close()
+    context = trusting(playwright, tmp_path_factory.mktemp("home"), authority.public_bytes(Encoding.PEM))
+    yield context
+    context.close()
 
 
 def _authority(book: Path) -> Pair:
