@@ -92,6 +92,13 @@ def test_a_name_outside_the_farm_is_left_out_and_told(kept: Keep) -> None:
     assert "may not vouch for shop.example" in later.news[0]
 
 
+def test_a_bare_name_that_is_covered_by_its_local_form_is_left_out_without_a_word(kept: Keep) -> None:
+    kept()
+    later = kept(days=1, names=["alder.local", "alder", "localhost"])
+    assert later.names == ("alder.local", "localhost")
+    assert not any("may not vouch" in words for words in later.news)
+
+
 def test_the_authority_has_a_successor_in_its_last_year_and_phones_can_learn_both(kept: Keep, folder: Path) -> None:
     first = kept()
     assert first.following is None

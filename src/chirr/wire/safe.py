@@ -182,7 +182,7 @@ def _why_remake(folder: Path, authority: Pair, names: list[str], addresses: list
 
 
 def _left_out(wanted: list[str], vouched: list[str], folder: Path) -> list[str]:
-    missing = [w for w in wanted if w not in vouched]
+    missing = [w for w in wanted if w not in vouched and f"{w}.local" not in vouched]
     if not missing:
         return []
     words = (
