@@ -63,12 +63,14 @@ class Lan:
         """Addresses of the pages for other machines, the best first: a name that was asked for, else a number."""
         numbers = [a for a in kept.addresses if a != LOOPBACK]
         names = [n for n in kept.names if n != "localhost"]
-        best = [*names, *numbers] if self.asked_name else [*numbers, *names]
+        one, two = (names, numbers) if self.asked_name else (numbers, names)
+        best = [*one[:1], *two[:1], *one[1:], *two[1:]]
         return [f"https://{h}:{self.port}/" for h in (best or ["localhost"])]
 
     def set_up(self, kept: Kept) -> str:
-        """Address of the page where a phone is set up."""
-        return f"http://{self.pages(kept)[0].removeprefix('https://').split(':')[0]}:{self.port + 1}/phone"
+        """Address of the page where a phone is set up: by number, which every phone finds."""
+        numbers = [a for a in kept.addresses if a != LOOPBACK]
+        return f"http://{[*numbers, *kept.names][0]}:{self.port + 1}/phone"
 
 
 def get_ready(lan: Lan) -> None:
