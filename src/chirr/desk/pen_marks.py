@@ -13,6 +13,8 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 from uuid_utils.compat import uuid7
 
 from chirr.book import actions, ledger, papers
@@ -22,6 +24,9 @@ from chirr.desk.misfit_words import does_not_fit, read_back
 from chirr.desk.people import get as person_called
 from chirr.desk.spoken import say, term
 from chirr.desk.walk_sheet import SheetLine, SheetStop, WalkSheet, load, none_yet, values_with
+from chirr.desk.walk_sheet import boxes as walk_boxes
+from chirr.prints.paper import PAGES_MM
+from chirr.prints.typeset import CannotPrint
 from chirr.records import Entry, Person
 
 MOST_PHOTOS = 30
@@ -68,6 +73,14 @@ class Opened(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def written(self) -> int:
         return sum(bool(x.written) for stop in self.stops for x in stop.lines)
+
+
+class Seen(msgspec.Struct, frozen=True, kw_only=True):
+    """What was read from a photograph of page `page`: fields that are ticked, and stops or lines in doubt."""
+
+    page: int
+    ticked: tuple[str, ...]
+    doubtful: tuple[str, ...]
 
 
 class Outcome(msgspec.Struct, frozen=True, kw_only=True):
@@ -139,18 +152,47 @@ def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
     return Outcome(written=len(entries) + len(notes) - len(refused), held=held)
 
 
-def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> None:
-    """Keep a photograph of the marked sheet with it. Raises counting.CannotCount in one sentence, with nothing kept."""
+def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> Seen | None:
+    """Keep a photograph of the marked sheet with it, and tick the lines whose boxes are seen to be ticked.
+
+    Nothing is written into the book: the ticks are there to be looked over. None when the boxes cannot be read. Raises
+    counting.CannotCount in one sentence, with nothing kept.
+    """
     actions.allow(actor, "owner", "hand")
     sheet, kept = load(code)
     marks = _marks(kept.marks)
     if len(marks.photos) >= MOST_PHOTOS:
         raise counting.CannotCount(say("This sheet has {n} photographs already.", n=MOST_PHOTOS))
     picture = counting.upright(data, name)
+    seen = _seen(sheet, picture)
     photo = str(uuid7())
     photos.folder().mkdir(exist_ok=True)
     counting.write_plain(picture, photos.picture_path(photo))
-    _keep(sheet.code, msgspec.structs.replace(marks, photos=(*marks.photos, photo)), actor)
+    ticks = dict.fromkeys(seen.ticked, "on") if seen else {}
+    fresh = msgspec.structs.replace(marks, photos=(*marks.photos, photo), values=ticks | marks.values)
+    _keep(sheet.code, fresh, actor)
+    return seen
+
+
+def _seen(sheet: WalkSheet, picture: NDArray[np.uint8]) -> Seen | None:
+    """What the boxes on a photograph, red, green and blue, say; None when the page's corner marks are not seen."""
+    import cv2
+
+    from chirr.engine.counting import ticks
+
+    def boxes(page: str) -> list[ticks.Box]:
+        return [ticks.Box(b.key, b.page, b.x_mm, b.y_mm, b.side_mm) for b in walk_boxes(sheet, page)]
+
+    try:
+        found = ticks.read(np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.uint8), PAGES_MM, boxes)
+    except CannotPrint:
+        return None
+    if found is None:
+        return None
+    other = found.code.rsplit("/", 1)[-1]
+    if "/AT/SHEET/" in found.code and other != sheet.code:
+        raise counting.CannotCount(say("This is a photograph of sheet {code}, not of this one.", code=other))
+    return Seen(page=found.page + 1, ticked=found.ticked, doubtful=tuple(k.split(".")[0] for k in found.doubtful))
 
 
 class _Form:

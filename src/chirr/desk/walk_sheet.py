@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from datetime import date, timedelta
 
 import msgspec
+from django.utils import translation
 from uuid_utils.compat import uuid7
 
 from chirr.book import papers
@@ -21,8 +22,19 @@ from chirr.desk import clock, codes, farm
 from chirr.desk.round import NONE_YET, round_sheet
 from chirr.desk.shapes import RoundItem, RoundStop
 from chirr.desk.spoken import again, day_words, moment_words, say, say_n
+from chirr.engine.counting import corners
+from chirr.prints.paper import PAGES_MM
 from chirr.prints.typeset import CannotPrint, Printed
-from chirr.prints.walk import WORDS, Walk, WalkLine, WalkStop, print_walk
+from chirr.prints.walk import (
+    WORDS,
+    BoxPlace,
+    CornerMark,
+    Walk,
+    WalkLine,
+    WalkStop,
+    box_places,
+    print_walk,
+)
 from chirr.records import Person
 from chirr.says import word
 
@@ -108,6 +120,8 @@ class WalkSheet(msgspec.Struct, frozen=True, kw_only=True):
     made_at: int
     minutes: float
     stops: tuple[SheetStop, ...]
+    language: str = "en-gb"
+    """That in which it was made, and in which it is printed again."""
 
     @property
     def lines(self) -> tuple[SheetLine, ...]:
@@ -138,7 +152,10 @@ def sheet_of(day: date) -> WalkSheet:
     if not stops:
         raise CannotPrint(say("Nothing is due on {day}, so there is nothing to print.", day=day_words(day, year=True)))
     code = "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH))
-    return WalkSheet(code=code, day=walked.day, made_at=clock.now(), minutes=walked.minutes, stops=tuple(stops))
+    return WalkSheet(
+        code=code, day=walked.day, made_at=clock.now(), minutes=walked.minutes, stops=tuple(stops),
+        language=translation.get_language() or "en-gb",
+    )  # fmt: skip
 
 
 def _stop(stop: RoundStop, due: list[RoundItem], number: int) -> SheetStop:
@@ -183,20 +200,39 @@ def load(code: str) -> tuple[WalkSheet, KeptSheet]:
 
 def pdf(sheet: WalkSheet, *, address: str, page: str = "a4") -> Printed:
     """The run sheet on paper; the same sheet gives the same bytes. Raises CannotPrint, codes.NoAddress."""
-    day = date.fromisoformat(sheet.day)
     base = codes.base_address(address)
-    made = clock.local(sheet.made_at)
-    card = farm.card()
+    marks = tuple(
+        tuple(_corner(page, n, corner) for corner in range(4)) for n in range(corners.PAGES) if page in corners.PAPERS
+    )
+    made = clock.local(sheet.made_at).date()
+    with translation.override(sheet.language):
+        walk = _walk(sheet, base)
+    printed = print_walk(walk, day=made, page=page, marks=marks, mark_mm=corners.MARK_MM)
+    return Printed(printed.pdf, (*printed.remarks, *codes.doubts(base)))
+
+
+def boxes(sheet: WalkSheet, page: str) -> list[BoxPlace]:
+    """Where the tick boxes of a sheet stand on this paper, by the names of their fields. Raises CannotPrint."""
+    with translation.override(sheet.language):
+        walk = _walk(sheet, "")
+    return box_places(walk, day=clock.local(sheet.made_at).date(), page=page)
+
+
+def _corner(page: str, number: int, corner: int) -> CornerMark:
+    x, y = corners.left_top_mm(PAGES_MM[page], corner)
+    return CornerMark(x=x, y=y, bits=corners.bits_of(corners.number_of(page, number, corner)))
+
+
+def _walk(sheet: WalkSheet, base: str) -> Walk:
+    day, made, card = date.fromisoformat(sheet.day), clock.local(sheet.made_at), farm.card()
     things = say_n("{n} thing", "{n} things", len(sheet.lines))
     places = say_n("at {n} stop", "at {n} stops", len(sheet.stops))
-    walk = Walk(
+    return Walk(
         code=sheet.code, address=base + codes.path_of("sheet", sheet.code), farm=card.name if card else "",
         title=say("Round of {day}", day=day_words(day, year=True)), sums=f"{things} {places}, {_hours(sheet.minutes)}",
         stops=_on_paper(sheet), cautions=tuple(map(again, CAUTIONS)), made=moment_words(made),
         words={key: again(text) for key, text in WORDS.items()},
     )  # fmt: skip
-    printed = print_walk(walk, day=made.date(), page=page)
-    return Printed(printed.pdf, (*printed.remarks, *codes.doubts(base)))
 
 
 def _hours(minutes: float) -> str:

@@ -64,6 +64,20 @@ def typeset(layout: str, data: Any, *, day: date) -> Printed:
     return Printed(plain, (words,))
 
 
+def places(layout: str, data: Any, label: str, *, day: date) -> str:
+    """What the layout says of the things it labelled, as a JSON list. Raises CannotPrint."""
+    fonts = _fonts()
+    import typst
+
+    return str(
+        typst.query(
+            str(HERE / f"{layout}.typ"), f"<{label}>", field="value", format="json", root=str(HERE), font_paths=fonts,
+            ignore_system_fonts=True,
+            sys_inputs={"data": msgspec.json.encode(data).decode(), "day": day.isoformat()},
+        )
+    )  # fmt: skip
+
+
 def _listed(letters: tuple[str, ...]) -> str:
     shown = " ".join(letters[:12])
     return f"{shown} …" if len(letters) > 12 else shown

@@ -8,7 +8,7 @@ import msgspec
 
 from chirr.prints.codes import qr_svg
 from chirr.prints.paper import PAGES_MM, no_paper
-from chirr.prints.typeset import CannotPrint, Printed, typeset
+from chirr.prints.typeset import CannotPrint, Printed, places, typeset
 from chirr.says import word
 
 WORDS = {
@@ -64,11 +64,44 @@ class Walk(msgspec.Struct, frozen=True, kw_only=True):
     words: dict[str, str] = msgspec.field(default_factory=WORDS.copy)
 
 
-def print_walk(walk: Walk, *, day: date, page: str = "a4") -> Printed:
-    """The run sheet as PDF on plain paper ('a4' or 'letter'). Raises CannotPrint."""
+class CornerMark(msgspec.Struct, frozen=True, kw_only=True):
+    """A mark at a corner of a page, by which a photograph is laid straight: its top left [mm] and its 4 x 4 bits."""
+
+    x: float
+    y: float
+    bits: str
+
+
+class BoxPlace(msgspec.Struct, frozen=True, kw_only=True):
+    """Where a tick box stands: its field's name, page from 0, top left and side [mm]."""
+
+    key: str
+    page: int
+    x_mm: float
+    y_mm: float
+    side_mm: float
+
+
+def print_walk(
+    walk: Walk, *, day: date, page: str = "a4", marks: tuple[tuple[CornerMark, ...], ...] = (), mark_mm: float = 6.0
+) -> Printed:
+    """The run sheet as PDF on plain paper ('a4' or 'letter'), with `marks` at the corners of each page.
+
+    Raises CannotPrint.
+    """
+    return typeset("walk", _data(walk, page, marks, mark_mm), day=day)
+
+
+def box_places(walk: Walk, *, day: date, page: str = "a4") -> list[BoxPlace]:
+    """Where each tick box of the sheet stands. Raises CannotPrint."""
+    found = places("walk", _data(walk, page, (), 6.0), "box", day=day)
+    return msgspec.json.decode(found, type=list[BoxPlace])
+
+
+def _data(walk: Walk, page: str, marks: tuple[tuple[CornerMark, ...], ...], mark_mm: float) -> dict[str, object]:
     if page not in PAGES_MM:
         raise CannotPrint(no_paper(page))
     if not walk.stops:
         raise CannotPrint(word("Nothing is due that day, so there is nothing to print."))
-    data = msgspec.to_builtins(walk) | {"page": PAGES_MM[page], "qr": qr_svg(walk.address)}
-    return typeset("walk", data, day=day)
+    more = {"page": PAGES_MM[page], "qr": qr_svg(walk.address), "mark-mm": mark_mm}
+    return {**msgspec.to_builtins(walk), **more, "marks": msgspec.to_builtins(marks)}

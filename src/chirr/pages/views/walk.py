@@ -110,11 +110,26 @@ def photo(request: HttpRequest, code: str) -> HttpResponse:
             raise counting.CannotCount(say("Take or choose a picture of the sheet."))
         if file.size is None or file.size > counting.MOST_BYTES:
             raise counting.CannotCount(say("This picture is too large; give a plain photograph."))
-        desk.add_photo(code, file.read(), (file.name or "picture")[:60], actor=actor(request))
+        seen = desk.add_photo(code, file.read(), (file.name or "picture")[:60], actor=actor(request))
     except counting.CannotCount as why:
         messages.error(request, str(why))
     except LookupError as unknown:
         raise Http404(str(unknown)) from unknown
     else:
-        messages.success(request, say("The photograph is kept with the sheet."))
+        _say_seen(request, seen)
     return redirect("round-sheet", code.upper())
+
+
+def _say_seen(request: HttpRequest, seen: desk.Seen | None) -> None:
+    messages.success(request, say("The photograph is kept with the sheet."))
+    if seen is None:
+        words = say(
+            "Its boxes could not be read: show the whole page, with the marks at its corners, flat and evenly lit."
+        )
+        messages.info(request, words)
+        return
+    ticked = say_n("{n} box is ticked", "{n} boxes are ticked", len(seen.ticked))
+    words = say("On page {page} {ticked}. Look them over below, then write them.", page=seen.page, ticked=ticked)
+    messages.info(request, words)
+    if seen.doubtful:
+        messages.warning(request, say("Hard to tell: {names}. Look at the paper.", names=", ".join(seen.doubtful)))
