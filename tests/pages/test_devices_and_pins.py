@@ -245,6 +245,27 @@ def test_a_lost_phone_is_ended_at_once_for_everybody_on_it(phone: Client) -> Non
     assert DeviceRow.objects.filter(ended_at=None).count() == 2, "the password makes it a new device"
 
 
+def test_a_busy_book_keeps_nobody_waiting_for_the_last_contact(phone: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    from django.db import OperationalError, connection
+    from django.db.models import QuerySet
+
+    def busy(*_: object, **__: object) -> int:
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA busy_timeout")
+            assert cursor.fetchone() == (0,), "it does not wait at all"
+        raise OperationalError("database is locked")
+
+    row = DeviceRow.objects.get()
+    monkeypatch.setattr(QuerySet, "update", busy)
+    devices.seen(row, "Bram", row.last_at + 3600)
+    monkeypatch.undo()
+    with connection.cursor() as cursor:
+        cursor.execute("PRAGMA busy_timeout")
+        assert cursor.fetchone()[0] > 0, "and the next writer is as patient as before"
+    devices.seen(row, "Bram", row.last_at + 3600)
+    assert DeviceRow.objects.get().last_at == row.last_at + 3600
+
+
 def test_a_device_gets_a_name_that_people_know_it_by(phone: Client) -> None:
     sign_in(phone, "Aoife")
     device = DeviceRow.objects.get()
