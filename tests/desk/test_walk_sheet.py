@@ -300,6 +300,40 @@ def test_a_photograph_is_kept_with_the_sheet_and_a_text_is_not(
         pen_marks.add_photo(sheet.code, b"hello", "sheet.jpg", actor=small_farm.HAND)
 
 
+def test_ticks_on_a_photograph_are_proposed_and_nothing_is_written(
+    sheet: WalkSheet, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    image, pypdfium2 = pytest.importorskip("PIL.Image"), pytest.importorskip("pypdfium2")
+    np = pytest.importorskip("numpy")
+    pytest.importorskip("cv2")
+    from pictures import sheets
+
+    monkeypatch.setitem(django_settings.DATABASES["default"], "NAME", tmp_path / "small.chirr")
+    document = pypdfium2.PdfDocument(walk_sheet.pdf(sheet, address=ADDRESS).pdf)
+    page = np.asarray(document[0].render(scale=sheets.DPI / 72).to_pil().convert("L"))
+    document.close()
+    feed, look = line(sheet, "feed"), line(sheet, "hatch")
+    wanted = {f"{feed.code}.tick", f"{look.code}.none"}
+    rng = np.random.default_rng(3)
+    ticked = [box for box in walk_sheet.boxes(sheet, "a4") if box.key in wanted]
+
+    def photograph(of: object) -> bytes:
+        file = io.BytesIO()
+        image.fromarray(sheets.photographed(of, rng, slant=0.03)).save(file, "JPEG", quality=90)
+        return file.getvalue()
+
+    before = ledger.top_seq()
+    seen = pen_marks.add_photo(sheet.code, photograph(sheets.filled(page, ticked, rng)), "a.jpg", actor=small_farm.HAND)
+    assert seen is not None
+    assert (seen.page, set(seen.ticked), seen.doubtful) == (1, wanted, ())
+    assert {k for k, v in pen_marks.opened(sheet.code).marks.values.items() if v == "on"} == wanted
+    assert ledger.top_seq() == before
+    other = walk_sheet.make(TODAY, actor=small_farm.HAND)
+    with pytest.raises(CannotCount, match=f"sheet {sheet.code}, not of this one"):
+        pen_marks.add_photo(other.code, photograph(page), "a.jpg", actor=small_farm.HAND)
+    assert pen_marks.opened(other.code).marks.photos == ()
+
+
 def test_an_unknown_sheet_is_not_found() -> None:
     with pytest.raises(LookupError, match="no run sheet"):
         pen_marks.opened("XXXXXX")
