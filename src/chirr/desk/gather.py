@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from chirr.book.standing import Clutch, Fact, Lot, Standing, Stay
 from chirr.desk.usual_moves import Step, duty, usual_way, usually_tipped, way_ahead
 from chirr.engine.biology.rates import nymph_rate_per_day
 from chirr.engine.biology.species import Species
-from chirr.engine.climate.places import PlaceClimate, Readings, hourly_temperature
+from chirr.engine.climate.places import PlaceClimate, Readings, cold_hours, hourly_temperature
 from chirr.engine.colony.clocks import Clocks, make_clocks
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts, UsualMove
 from chirr.records import Room, TrayType
@@ -102,6 +102,7 @@ def gather(
         hours=(end - start) // HOUR,
         now_h=(at - start) / HOUR,
     )
+    scene.temp_c = climate.temp_c
     now = (at - start) // HOUR
     history = FarmHistory(
         clutches=tuple(scene.clutch(c) for c in clutches),
@@ -194,6 +195,8 @@ class _Scene:
     laid_by: dict[str, list[Clutch]]
     places: dict[tuple[str, int], int] | None = None
     way: tuple[Step, ...] = ()
+    temp_c: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
+    cold: dict[int, NDArray[np.int64]] = field(default_factory=dict)
 
     def hour(self, at: float) -> float:
         return (at - self.start) / HOUR
@@ -246,7 +249,15 @@ class _Scene:
             egg_counts=tuple(self._count(f) for f in counts if f.unit == "eggs"),
             pinhead_counts=pinheads,
             first_entry=c.laid_entry,
+            since_cold_days=self._since_cold_days(self.place(c.stays[0]), self.hour((c.laid_at + pulled) / 2)),
         )
+
+    def _since_cold_days(self, place: int, hour: float) -> float:
+        """Days since the last cold night of a place; infinite where there was none."""
+        if place not in self.cold:
+            self.cold[place] = cold_hours(self.temp_c[place], self.species.cold_night_c.value)
+        before = self.cold[place][: np.searchsorted(self.cold[place], hour)]
+        return (hour - float(before[-1])) / 24 if before.size else np.inf
 
     def _unseen_until(self, c: Clutch) -> float | None:
         """Last visit at which no pinheads were written down, on a farm that writes them down."""

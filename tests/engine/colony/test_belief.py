@@ -58,6 +58,23 @@ def test_draws_have_the_covariance_that_the_precision_says() -> None:
     np.testing.assert_allclose(np.cov(z), exact, atol=5 * np.sqrt(2 / 60_000))
 
 
+def test_few_eggs_are_expected_of_trays_laid_just_after_a_cold_night_and_the_farm_is_not_blamed() -> None:
+    """Laying comes back over two weeks: cold_recovery_days of the species table (common practice)."""
+
+    def tray(k: int, eggs: float, since: float) -> ClutchFacts:
+        return clutch(name=f"C{k}", tray_cm2=2000.0, egg_counts=((6 * DAY, eggs, 0.2, f"n{k}"),), since_cold_days=since)
+
+    usual = [tray(k, 9000.0, np.inf) for k in range(8)]
+    cold = clutch(name="cold", tray_cm2=2000.0, since_cold_days=1.4)
+    belief = belief_in(history(8.0, clutches=(*usual, cold, clutch(name="warm", tray_cm2=2000.0))), WARM)
+    eggs = belief.told.clutches.eggs[:, 0]
+    assert 0.05 < eggs[8] / eggs[9] < 0.2
+    told = [*usual, *(tray(k, 900.0, 1.4) for k in range(8, 12))]
+    poor = [*usual, *(tray(k, 900.0, np.inf) for k in range(8, 12))]
+    knowing, blaming = (belief_in(history(8.0, clutches=tuple(c)), WARM).mode[2] for c in (told, poor))
+    assert knowing > blaming + 0.1
+
+
 def test_counts_weighings_and_hatches_each_move_what_they_tell_of() -> None:
     bare = belief_in(history(30.0, lots=(lot(stocked(1000, log_sd=0.3)),)), WARM)
     few = belief_in(history(30.0, lots=(lot(stocked(1000, log_sd=0.3), count(29, 300)),)), WARM)

@@ -1,7 +1,7 @@
 """Eggs: how many a female lays at an age and a temperature, how many stand in a tray, and what they are laid in.
 
-Interface: the laws `age_curve`, `eggs_per_cm2_in_tray`, `bell`; the animal's `eggs_per_female_day`, `eggs_in_tray`,
-`medium_preference`, `moisture_preference`.
+Interface: the laws `age_curve`, `eggs_per_cm2_in_tray`, `bell`; the animal's `eggs_per_female_day`, `after_cold`,
+`eggs_in_tray`, `medium_preference`, `moisture_preference`.
 """
 
 from __future__ import annotations
@@ -92,6 +92,33 @@ def eggs_per_female_day(age_days: ArrayLike, temp_c: ArrayLike, species: Species
     warmth = species.laying_at_temperature
     by_temperature = np.interp(np.asarray(temp_c, dtype=np.float64), warmth.at, warmth.value)
     return np.asarray(species.eggs_per_female_day_peak.value * by_age * by_temperature)
+
+
+def after_cold(days: ArrayLike, species: Species) -> Floats:
+    """Laying so many days after the last cold night, relative to what it would be without.
+
+    Growers see laying stop and come back over some two weeks (`cold_night_c`, `cold_recovery_days`: common practice, no
+    published source). How it comes back, a straight line, and the little that is laid even so are judgement.
+
+    Parameters
+    ----------
+    days : array_like, shape (...)
+        Since the end of the last cold night; infinite where there was none.
+    species : Species
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Factor in (0, 1].
+
+    Examples
+    --------
+    >>> from chirr.engine.biology.species import species
+    >>> after_cold([0.0, 7.0, 14.0, float("inf")], species("acheta-domesticus")).tolist()
+    [0.05, 0.5, 1.0, 1.0]
+    """
+    since = np.asarray(days, dtype=np.float64)
+    return np.asarray(np.clip(since / species.cold_recovery_days.value, 0.05, 1.0))
 
 
 def eggs_per_cm2_in_tray(

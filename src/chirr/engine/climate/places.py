@@ -156,3 +156,31 @@ def _days_to_come(temp: Floats, measured: Bools, past: int) -> None:
             count > 0, np.bincount(of_day, weights=recent, minlength=24) / np.maximum(count, 1), recent.mean()
         )
         temp[i, past:] = mean[coming]
+
+
+NIGHT_H = 8
+
+
+def cold_hours(temp_c: NDArray[np.float64], below_c: float) -> NDArray[np.int64]:
+    """Hours at which the mean of the eight hours just past was at most `below_c`: a night was cold by then.
+
+    Parameters
+    ----------
+    temp_c : ndarray, shape (hours,)
+        Hourly temperature of one place [degC].
+    below_c : float
+
+    Returns
+    -------
+    ndarray of int
+        Indices into `temp_c`, rising.
+
+    Examples
+    --------
+    >>> cold_hours(np.array([25.0] * 10 + [17.0] * 8 + [25.0]), 18.5).tolist()
+    [16, 17, 18]
+    """
+    if len(temp_c) < NIGHT_H:
+        return np.zeros(0, dtype=np.int64)
+    total = np.concatenate([[0.0], np.cumsum(temp_c)])
+    return np.asarray(np.flatnonzero(total[NIGHT_H:] - total[:-NIGHT_H] <= NIGHT_H * below_c) + NIGHT_H - 1)

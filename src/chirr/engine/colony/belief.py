@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chirr.engine.biology.laying import after_cold
 from chirr.engine.biology.species import Species
 from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.clocks import Clocks
@@ -102,10 +103,11 @@ def believe(
     latents = make_latents(history, schedule)
     facts = gather(history, arrays, schedule, egg_cv=cv)
     warmth = np.interp(clutch_temp_c, species.laying_at_temperature.at, species.laying_at_temperature.value)
+    warmth = warmth * after_cold([c.since_cold_days for c in history.clutches], species)
     laid = Laid(
         females=arrays.area_cm2.copy(),
         age_days=np.full(len(arrays.laid_h), 12.0),
-        warmth_factor=np.maximum(warmth, 0.05),
+        warmth_factor=np.maximum(warmth, 0.02),
     )
     blurs: tuple[float, ...] = BLURS
     z, steps, spread_rounds = np.zeros(latents.size), _FINE_STEPS, SPREAD_ROUNDS

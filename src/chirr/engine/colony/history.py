@@ -67,7 +67,7 @@ class ClutchFacts:
     lot: the lot its pinheads join (-1 if none yet); breeders: the lot that laid it (-1 if unknown). `pulled_h` is when
     the tray came out, or is meant to. `starts_h` and `places` are its path, moves still to come as well. First
     pinheads came between the two hours of `first_between`; or none were there at `unseen_until_h`. `settled_h`: by
-    then it had surely hatched.
+    then it had surely hatched. `since_cold_days`: from the last cold night of its breeders to the middle of its stay.
     cycle: which use of its substrate this is.
     egg_counts, pinhead_counts: (hour, count, log_sd, entry).
     """
@@ -89,6 +89,7 @@ class ClutchFacts:
     egg_counts: tuple[tuple[float, float, float, str], ...] = ()
     pinhead_counts: tuple[tuple[float, float, float, str], ...] = ()
     first_entry: str = ""
+    since_cold_days: float = np.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
