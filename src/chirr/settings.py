@@ -48,6 +48,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "chirr.pages.middleware.SqueezeMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "chirr.pages.middleware.ContentPolicyMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

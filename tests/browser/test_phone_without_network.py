@@ -22,7 +22,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from browser.conftest import CHROMIUM, FLAGS, SIZES, TESTS
 from builders import forty_bins as farm
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("phone")]
 PHONE = {"viewport": SIZES["phone"], "has_touch": True}
 DAY = 86400
 
@@ -86,10 +86,9 @@ def sign_in(page: Page, person: str) -> None:
 def carried(page: Page) -> None:
     """Wait until the phone carries what it needs: its worker in charge, its pocket full."""
     page.wait_for_selector("html[data-phone=ready]")
-    page.evaluate("navigator.serviceWorker.ready.then(() => null)")
-    for _ in range(100):
+    for _ in range(200):
         full = page.evaluate(in_store("kept", "count('tag')"))
-        if full and page.evaluate("caches.keys().then(k => k.length)"):
+        if full and page.evaluate("navigator.serviceWorker.controller !== null"):
             return
         page.wait_for_timeout(100)
     raise AssertionError("the pocket was never filled")
@@ -139,6 +138,7 @@ def phone(_own_phone: Page) -> Iterator[Page]:
 
 def phone_of(browser: Browser, server: Server, person: str) -> tuple[BrowserContext, Page]:
     context = browser.new_context(base_url=server.address, **PHONE)  # type: ignore[arg-type]
+    context.set_default_timeout(15_000)
     page = context.new_page()
     sign_in(page, person)
     return context, page
@@ -486,6 +486,7 @@ def test_the_main_buttons_stand_where_the_chosen_hand_is(phone: Page) -> None:
         page.goto("/me")
         page.locator("label", has=page.locator(f"input[name=side][value={side}]")).tap()
         page.get_by_role("button", name=re.compile("Keep")).tap()
+        expect(page.locator(f"html[data-side={side}]")).to_have_count(1)
         page.goto("/round")
         for button in page.locator("article.stop button.whole, article.stop button.tick").all()[:4]:
             box = button.bounding_box()

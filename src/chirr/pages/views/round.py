@@ -17,8 +17,8 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from chirr.book.actions import NotAllowed, Refused
+from chirr.desk import browse, farm, settle
 from chirr.desk import clock as farm_clock
-from chirr.desk import farm, settle
 from chirr.desk import round as desk
 from chirr.desk.misfit_words import does_not_fit
 from chirr.desk.shapes import RoundItem, RoundSheet, RoundStop
@@ -102,7 +102,8 @@ def _context(request: HttpRequest) -> dict[str, Any]:
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
         "clock": clock, "clock_minutes": clock.minutes(now), "last": _last_tap(request, now),
-        "to_settle": settle.how_many(), "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
+        "do_it": reverse("round-do"), "to_settle": settle.how_many(),
+        "doable": sum(1 for s in answer.stops for i in s.items if i.urgency != "soon"),
     }  # fmt: skip
 
 
@@ -206,14 +207,15 @@ def _form_of(item: RoundItem) -> str:
 @require_POST
 def do(request: HttpRequest) -> HttpResponse:
     """Do an item, or all one-tap items of a bin."""
-    keys = request.POST.getlist("key")
+    keys = request.POST.getlist("all" if "whole" in request.POST else "key")
     clock, now = RoundClock.of(request.session), time.time()
 
     def write() -> str:
         ids = desk.do(keys, actor=actor(request), minutes=clock.since_last_tap(now))
         if not ids:
             return say("That was done already.")
-        request.session[LAST] = {"ids": ids, "says": request.POST.get("says", "")[:200], "at": now}
+        says = request.POST.get("whole") or request.POST.get("says") or browse.line(ids[0]).says
+        request.session[LAST] = {"ids": ids, "says": says[:200], "at": now}
         clock.tapped(now).keep(request.session)
         return ""
 

@@ -13,18 +13,14 @@ export function about(minutes) {
   return [h ? `${h} h` : "", m ? `${m} min` : ""].filter(Boolean).join(" ");
 }
 
-/** @param {string[]} keys @param {string} says @param {...HTMLElement} buttons */
-function doing(keys, says, ...buttons) {
-  return el("form", { method: "post", action: "/round/do" }, ...keys.map((k) => el("input", { type: "hidden", name: "key", value: k })),
-    el("input", { type: "hidden", name: "says", value: says }), ...buttons);
-}
-
 /** @param {any} item @param {any} stop @param {boolean} mayWrite */
 function itemOf(item, stop, mayWrite) {
   const ask = new URLSearchParams({ ...item.fill, next: `/round#${slug(item.key)}` });
-  const own = { tap: () => doing([item.key], item.what, el("button", { class: "tick", "aria-label": `${t("Done")}: ${item.what}` }, shape("tick"))),
+  const form = `do-${slug(stop.key)}`;
+  const own = { tap: () => el("button", { class: "tick", form, name: "key", value: item.key, "aria-label": `${t("Done")}: ${item.what}` }, shape("tick")),
     form: () => el("a", { class: "button", href: `/book/add?${ask}`, "aria-label": `${t("Fill in")}: ${item.what}` }, shape("pen"), t("Fill in")),
-    look: () => look(item) };
+    look: () => el("div", { class: "look" }, el("button", { form, name: "key", value: item.key }, t("Pinheads")),
+      el("button", { form, name: "key", value: item.key.replace("hatch:", "none:") }, t("None yet"))) };
   const button = mayWrite && item.how in own ? own[/** @type {keyof typeof own} */ (item.how)]() : null;
   const tapped = item.how === "tap" || item.how === "look";
   return el("li", { class: `item ${item.urgency}`, id: slug(item.key), "data-fill": tapped ? JSON.stringify(item.fill) : null,
@@ -34,21 +30,16 @@ function itemOf(item, stop, mayWrite) {
   button ? el("div", { class: "do" }, button) : null);
 }
 
-/** @param {any} item */
-function look(item) {
-  const form = doing([], item.what,
-    el("button", { name: "key", value: item.key }, t("Pinheads")), el("button", { name: "key", value: item.key.replace("hatch:", "none:") }, t("None yet")));
-  form.className = "look";
-  return form;
-}
-
 /** @param {any} stop @param {any} pocket */
 export function stopOf(stop, pocket) {
   const name = stop.bin ?? t("Hatch rack");
+  const place = slug(stop.key);
   const whole = pocket.may_write && stop.whole.length > 1
-    ? doing(stop.whole, t("{bin}: {n} things done", { bin: name, n: stop.whole.length }), el("button", { class: "whole" }, shape("tick"), t("Whole bin"), " ", el("small", {}, String(stop.whole.length))))
+    ? el("button", { class: "whole", form: `do-${place}`, name: "whole", value: t("{bin}: {n} things done", { bin: name, n: stop.whole.length }) },
+      shape("tick"), t("Whole bin"), " ", el("small", {}, String(stop.whole.length)))
     : null;
-  return el("article", { class: `stop slip${stop.within ? "" : " beyond"}`, id: slug(stop.key), "data-bin": stop.bin },
+  return el("article", { class: `stop slip${stop.within ? "" : " beyond"}`, id: place, "data-bin": stop.bin },
+    el("form", { method: "post", action: "/round/do", id: `do-${place}`, hidden: true }, ...stop.whole.map((/** @type {string} */ k) => el("input", { type: "hidden", name: "all", value: k }))),
     el("header", {}, el("h3", {}, stop.bin ? el("a", { href: `/bins/${encodeURIComponent(stop.bin)}` }, stop.bin) : name),
       el("p", { class: "quiet" }, `${stop.room} · ${t("stack")} ${stop.stack} · ${t("level")} ${stop.level}${stop.minutes ? ` · ${about(stop.minutes)}` : ""}`), whole),
     stop.level > 3 ? el("p", { class: "quiet high" }, shape("trouble"), t("High up: steps that stand firm, two people for a full bin.")) : null,

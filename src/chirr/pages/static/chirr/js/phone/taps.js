@@ -19,7 +19,7 @@ const itemAt = (key) => /** @type {HTMLElement | null} */ (document.getElementBy
  * @returns {Work[]}
  */
 function workOf(form, submitter) {
-  const keys = new FormData(form, submitter).getAll("key").map(String);
+  const keys = new FormData(form, submitter).getAll(submitter?.getAttribute("name") === "whole" ? "all" : "key").map(String);
   return keys.flatMap((name) => {
     const none = name.startsWith("none:");
     const place = itemAt(slug(none ? name.replace("none:", "hatch:") : name));
@@ -40,7 +40,7 @@ export function slug(key) {
 export async function take(form, submitter) {
   const work = workOf(form, submitter);
   if (!work.length) return;
-  const says = String(new FormData(form).get("says") || "");
+  const says = String(new FormData(form, submitter).get("whole") || "");
   const minutes = await spent();
   const whole = work.reduce((sum, w) => sum + w.minutes, 0);
   const at = document.activeElement;
@@ -53,7 +53,7 @@ export async function take(form, submitter) {
     })));
     written();
     dispatchEvent(new Event("chirr-written"));
-    offerUndo(says || words(work[0].values), ids);
+    offerUndo(says || itemAt(work[0].key)?.querySelector("strong")?.textContent || words(work[0].values), ids);
     await tapped();
   } catch (trouble) {
     notWritten();
@@ -81,7 +81,7 @@ function keepFocus(at) {
   const next = [...document.querySelectorAll("#round :is(.item:not(.done) .do, .stop > header) :is(button, .button)")]
     .find((e) => e.checkVisibility() && at.compareDocumentPosition(e) & Node.DOCUMENT_POSITION_FOLLOWING);
   const place = /** @type {HTMLElement | null} */ (next ?? at.closest("article.stop")?.querySelector("h3 a"));
-  place?.focus({ preventScroll: !at.matches(":focus-visible") && !byKeys });
+  place?.focus({ preventScroll: !byKeys });
 }
 
 let byKeys = false;
@@ -94,9 +94,9 @@ function finish(stops) {
     const must = [...stop.querySelectorAll("li.item:not(.soon, .optional)")];
     const items = must.length ? must : [...stop.querySelectorAll("li.item")];
     stop.classList.toggle("done", items.length > 0 && items.every((i) => i.classList.contains("done")));
-    const whole = /** @type {HTMLElement | null} */ (stop.querySelector("header form"));
+    const whole = /** @type {HTMLElement | null} */ (stop.querySelector("header .whole"));
     if (whole) {
-      const keys = [...whole.querySelectorAll("[name=key]")].map((k) => slug(/** @type {HTMLInputElement} */ (k).value));
+      const keys = [...stop.querySelectorAll("[name=all]")].map((k) => slug(/** @type {HTMLInputElement} */ (k).value));
       whole.hidden = keys.every((k) => itemAt(k)?.classList.contains("done") ?? true);
     }
   }

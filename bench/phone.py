@@ -1,0 +1,231 @@
+"""The phone on that farm, in Chromium: what the first Round weighs, when it can be used, what a tap and a queue take.
+
+The browser's processor is slowed four times (Chromium's own emulation) where a phone would be slower. The other side is
+the plain road, without scripts: a form sent to the farm's computer, which answers with the whole page.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+
+from farm import book
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+CHROMIUM = os.environ.get("CHIRR_CHROMIUM", "/usr/bin/chromium")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking", "--disable-sync"]
+PHONE = {"viewport": {"width": 360, "height": 740}, "has_touch": True}
+PASSWORD = "lanterns-in-rain"  # noqa: S105 - of a copy that is thrown away
+SLOWER, TAPS, QUEUED, FORMS = 4, 12, 2000, 20
+
+SET_UP = """
+from chirr.cli.farm import open_farm
+open_farm()
+from chirr.book.models import PersonRow
+from chirr.desk import people
+from chirr.records import Person
+name = PersonRow.objects.filter(role="owner").first().name
+people.set_password(name, {password!r}, actor=Person(person=name, role="owner"))
+print(name)
+"""
+
+TAP = """() => new Promise((done) => {
+    const before = document.getElementById("undo");
+    const button = document.querySelector("article.stop:not(.done) li.item:not(.done) button.tick");
+    const start = performance.now();
+    new MutationObserver((_, watch) => {
+        const strip = document.getElementById("undo");
+        if (strip && strip !== before) { watch.disconnect(); done(performance.now() - start); }
+    }).observe(document.body, { childList: true });
+    button.click();
+})"""
+
+QUEUE = """async (n) => {
+    const here = document.querySelector("script[src$='/phone.js']").src;
+    const { add } = await import(here.replace("phone.js", "phone/outbox.js"));
+    const stops = [...document.querySelectorAll("article.stop[data-bin]")];
+    const bins = stops.map((s) => s.dataset.bin).filter(Boolean);
+    await add(Array.from({ length: n }, (_, i) => (
+        { says: "", values: { deed: ["note", "feed", "water"][i % 3], bin: bins[i % bins.length], note: `turn ${i}` } })));
+}"""
+
+FULL = """() => new Promise((done) => { const open = indexedDB.open("chirr"); open.onsuccess = () => {
+    const asked = open.result.transaction("kept").objectStore("kept").count("tag");
+    asked.onsuccess = () => { open.result.close(); done(asked.result); }; } })"""
+
+WAITING = """() => new Promise((done) => { const open = indexedDB.open("chirr"); open.onsuccess = () => {
+    const asked = open.result.transaction("outbox").objectStore("outbox").getAll();
+    asked.onsuccess = () => { open.result.close(); done(asked.result.filter((e) => !e.sent).length); } } })"""
+
+
+def serve(copy: Path) -> tuple[subprocess.Popen[bytes], str, str]:
+    """The server on a copy of the farm, its address and its owner."""
+    env = os.environ | {"CHIRR_FARM": str(copy)}
+    script = SET_UP.format(password=PASSWORD)
+    owner = subprocess.run([sys.executable, "-c", script], env=env, check=True, stdout=subprocess.PIPE, text=True)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [str(Path(sys.executable).with_name("chirr")), "serve", "--port", str(port)]
+    server = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL, start_new_session=True)
+    address = f"http://127.0.0.1:{port}"
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(f"{address}/phone/now", timeout=5)  # noqa: S310 - our own server
+            break
+        except OSError:
+            time.sleep(0.2)
+    return server, address, owner.stdout.strip().splitlines()[-1]
+
+
+def signed_in(browser: Browser, address: str, owner: str, *, scripts: bool = True) -> BrowserContext:
+    context = browser.new_context(base_url=address, java_script_enabled=scripts, **PHONE)  # type: ignore[arg-type]
+    context.set_default_timeout(120_000)
+    page = context.new_page()
+    page.goto("/sign-in")
+    page.get_by_label("Name").fill(owner)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/round")
+    page.close()
+    return context
+
+
+def slowed(page: Page, times: int) -> None:
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": times})
+
+
+def first_load(browser: Browser, cookies: list[dict[str, object]], address: str) -> tuple[float, float, float, int]:
+    """Bytes of the page with its files, ms until it can be tapped, ms of those until the server answered, stops."""
+    context = browser.new_context(base_url=address, **PHONE)  # type: ignore[arg-type]
+    context.add_cookies(cookies)  # type: ignore[arg-type]
+    page = context.new_page()
+    weights: dict[str, float] = {}
+    urls: dict[str, str] = {}
+    session = context.new_cdp_session(page)
+    session.send("Network.enable")
+    session.on("Network.requestWillBeSent", lambda e: urls.update({e["requestId"]: e["request"]["url"]}))
+    session.on("Network.loadingFinished", lambda e: weights.update({e["requestId"]: e["encodedDataLength"]}))
+    slowed(page, SLOWER)
+    page.goto("/round", wait_until="commit")
+    page.wait_for_selector("html[data-phone=ready]", state="attached")
+    usable_ms = page.evaluate("performance.now()")
+    answered_ms = page.evaluate("performance.getEntriesByType('navigation')[0].responseStart")
+    apart = {key for key, url in urls.items() if "/phone/now" in url or "/phone/pocket" in url}
+    bytes_ = sum(n for key, n in weights.items() if key not in apart)
+    stops = page.locator("article.stop").count()
+    page.wait_for_timeout(4000)
+    context.close()
+    return bytes_, usable_ms, answered_ms, stops
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        copy = Path(folder) / "farm.chirr"
+        for part in ("", ".learnt"):
+            if book().with_name(book().name + part).exists():
+                shutil.copy(book().with_name(book().name + part), copy.with_name(copy.name + part))
+        server, address, owner = serve(copy)
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        try:
+            measure(browser, address, owner)
+        finally:
+            browser.close()
+            os.killpg(server.pid, signal.SIGTERM)
+            server.wait(20)
+
+
+def measure(browser: Browser, address: str, owner: str) -> None:
+    context = signed_in(browser, address, owner)
+    cookies = context.cookies()
+    page = context.new_page()
+    page.goto("/round")  # belief is worked out once
+    loads = [first_load(browser, cookies, address) for _ in range(3)]  # type: ignore[arg-type]
+    weight, stops = loads[0][0], loads[0][3]
+    usable, answered = min((load[1], load[2]) for load in loads)
+    print(
+        f"first Round on a phone, {stops} stops drawn: {weight / 1000:.0f} kB | all its files, no charts | under 300 kB"
+    )
+    print(
+        f"first Round usable at {usable / 1000:.2f} s | processor slowed {SLOWER} times;"
+        f" the server answered at {answered / 1000:.2f} s | under 1.5 s"
+    )
+    carried(page)
+    context.set_offline(True)
+    page.goto("/round")
+    page.wait_for_selector("html[data-phone=ready]", state="attached")
+    slowed(page, SLOWER)
+    taps = [page.evaluate(TAP) for _ in range(TAPS)]
+    slowed(page, 1)
+    plain_ms = plain_tap(browser, address, owner)
+    tap = statistics.median(taps)
+    print(
+        f"tap to written, offline: p50 {tap:.0f} ms, worst {max(taps):.0f} ms | slowed {SLOWER} times;"
+        f" {plain_ms / tap:.0f} times sooner than the plain form's {plain_ms:.0f} ms | under 100 ms"
+    )
+    page.evaluate(QUEUE, QUEUED)
+    queued = page.evaluate(WAITING)
+    start = time.perf_counter()
+    context.set_offline(False)
+    page.evaluate("dispatchEvent(new Event('chirr-written'))")
+    while page.evaluate(WAITING):
+        page.wait_for_timeout(50)
+    up_s = time.perf_counter() - start
+    each_s = plain_forms(browser, address, owner)
+    print(
+        f"{queued:,} queued entries up in {up_s:.1f} s | {each_s * queued / up_s:.0f} times sooner than as many plain"
+        f" forms, {1000 * each_s:.0f} ms each | under 10 s"
+    )
+    context.close()
+
+
+def carried(page: Page) -> None:
+    """Wait until worker and pocket are there."""
+    for _ in range(600):
+        if page.evaluate("navigator.serviceWorker.controller !== null") and page.evaluate(FULL):
+            return
+        page.wait_for_timeout(100)
+    raise SystemExit("The phone never had its pocket full.")
+
+
+def plain_tap(browser: Browser, address: str, owner: str) -> float:
+    """ms from a tap without scripts to the page that shows it done."""
+    context = signed_in(browser, address, owner, scripts=False)
+    page = context.new_page()
+    page.goto("/round")
+    took = []
+    for _ in range(5):
+        start = time.perf_counter()
+        with page.expect_navigation(wait_until="load"):
+            page.locator("li.item button.tick").first.click(no_wait_after=True)
+        took.append(1000 * (time.perf_counter() - start))
+    context.close()
+    return statistics.median(took)
+
+
+def plain_forms(browser: Browser, address: str, owner: str) -> float:
+    """Seconds for one entry by its form, without scripts, page after page."""
+    context = signed_in(browser, address, owner, scripts=False)
+    page = context.new_page()
+    start = time.perf_counter()
+    for n in range(FORMS):
+        page.goto("/book/add?deed=note")
+        page.get_by_label("Note").fill(f"by hand {n}")
+        with page.expect_navigation(wait_until="load"):
+            page.get_by_role("button", name="Write it").click(no_wait_after=True)
+    context.close()
+    return (time.perf_counter() - start) / FORMS
+
+
+if __name__ == "__main__":
+    main()
