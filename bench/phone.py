@@ -55,8 +55,9 @@ QUEUE = """async (n) => {
     const { add } = await import(here.replace("phone.js", "phone/outbox.js"));
     const stops = [...document.querySelectorAll("article.stop[data-bin]")];
     const bins = stops.map((s) => s.dataset.bin).filter(Boolean);
+    const DEEDS = ["note", "feed", "water"];
     await add(Array.from({ length: n }, (_, i) => (
-        { says: "", values: { deed: ["note", "feed", "water"][i % 3], bin: bins[i % bins.length], note: `turn ${i}` } })));
+        { says: "", values: { deed: DEEDS[i % 3], bin: bins[i % bins.length], note: `turn ${i}` } })));
 }"""
 
 FULL = """() => new Promise((done) => { const open = indexedDB.open("chirr"); open.onsuccess = () => {

@@ -26,7 +26,7 @@ STAND_INS = Choices(
 
 
 def as_json(p: Pocket, *, units: str, may_write: bool) -> dict[str, Any]:
-    """The pocket as plain data for the phone; see docs/phone.md for what each part is."""
+    """The pocket as plain data for the phone; see docs/without-network.md."""
     from chirr.desk.round import whole_bin
 
     return {

@@ -1,5 +1,5 @@
 // Starts what a phone keeps and does without a network. Where a browser cannot, nothing here acts and the pages work as
-// plain pages: every form still goes to the farm's computer by itself. See docs/phone.md.
+// plain pages: every form still goes to the farm's computer by itself. See docs/without-network.md.
 // @ts-check
 
 import * as leave from "./phone/leave.js";
