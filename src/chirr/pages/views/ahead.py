@@ -79,6 +79,8 @@ def _question(request: HttpRequest) -> dict[str, Any]:
         )  # fmt: skip
     except FormFaults as wrong:
         context["faults"] = wrong.faults
+    except ValueError as wrong:
+        context["faults"] = {"day": str(wrong)}
     except LookupError as unknown:
         context["faults"] = {"size_class": str(unknown.args[0] if unknown.args else unknown)}
     return context

@@ -50,14 +50,15 @@ export function offerUndo(words, ids) {
   clearTimeout(timer);
   unstrip();
   const spoken = document.getElementById("spoken");
-  if (spoken) spoken.textContent = t("Written: {what}", { what: words });
+  const written = t("Written: {what}", { what: "" }).trim();
+  if (spoken) spoken.textContent = words.startsWith(written) ? words : `${written} ${words}`;
   const button = el("button", { type: "button", "aria-keyshortcuts": "Control+Z", onclick: async () => {
     clearTimeout(timer);
     unstrip();
     await outbox.undo(ids).then(takenBack, sorry);
     dispatchEvent(new Event("chirr-written"));
   } }, shape("back"), t("Undo"));
-  const strip = el("div", { class: "undo", id: "undo" }, el("span", {}, shape("tick"), words), button);
+  const strip = el("div", { class: "undo", id: "undo", role: "region", "aria-label": t("Undo") }, el("span", {}, shape("tick"), words), button);
   document.body.append(strip);
   document.body.classList.add("with-undo");
   timer = setTimeout(unstrip, UNDO_MS);

@@ -22,10 +22,15 @@ async function tryNow() {
   if (performance.now() - lastTouch < REST_MS) { soon(); return; }
   if (outbox.toSend(await outbox.all()).length || !sheet.querySelector(".done")) return;
   const [place, top] = firstInSight();
+  const held = document.activeElement?.closest("li.item, article.stop")?.id;
   await /** @type {any} */ (window).htmx.ajax("GET", location.pathname + location.search, { target: "#round", swap: "outerHTML" });
   const now = place ? document.getElementById(place) : null;
   if (now) scrollBy({ top: now.getBoundingClientRect().top - top, behavior: "instant" });
   await paint();
+  if (held && document.activeElement === document.body) {
+    const there = document.getElementById(held) ?? document.getElementById("round");
+    /** @type {HTMLElement | null | undefined} */ (there?.querySelector("button, a"))?.focus({ preventScroll: true });
+  }
 }
 
 /** The first stop on the screen that is still to do, and where it stands. @returns {[string | null, number]} */
