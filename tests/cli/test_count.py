@@ -133,6 +133,8 @@ def test_a_blank_wall_is_not_sure_and_that_is_no_fault(tmp_path: Path) -> None:
         ["sample", "pack", "500"],
         ["sample", "pack", "500", "--deaths", "1.2"],
         ["sample", "pack", "500", "--deaths", "0.1", "--chance", "95"],
+        ["photo", "a.jpg", "--wall-cm", "30", "--side-cm", "30"],
+        ["sample", "wall", "212", "--length-cm", "30"],
         ["sample", "wall", "0", "--length-cm", "30", "--width-cm", "20", "--side-cm", "30"],
     ],
 )

@@ -12,7 +12,11 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from PIL import Image
 
-from chirr.desk import photos
+from builders import small_farm
+from chirr.book import actions
+from chirr.desk import from_wall, photos
+from chirr.engine.counting import strip
+from chirr.records import TrayType
 from pages.conftest import Who
 from pictures.eggs import Scene, draw
 
@@ -123,3 +127,122 @@ def test_a_reader_takes_no_photographs_and_made_up_names_lead_nowhere(who: Who) 
     for name in ("x", "0" * 36, "..%2Fbook", "01957000-0000-7000-8000-000000000001"):
         assert owner.get(f"/count/{name}").status_code == 404
         assert owner.get(f"/count/{name}/picture").status_code == 404
+
+
+def test_marks_that_are_always_taken_away_are_no_longer_counted_on_the_next_photograph(who: Who) -> None:
+    hand = who("hand")
+    cluttered = Scene(eggs=22, height_px=400, width_px=600, fibres=14, perlite=6, drops=10, scratches=4)
+    for seed in range(6):
+        file = upload(draw(cluttered, 40 + seed).picture)
+        where = hand.post("/count", {"photo": file, "what": "eggs", "clutch": "C2"})["Location"]
+        kept = photos.load(where.split("/")[2].split("?")[0])
+        faint = [str(i) for i, mark in enumerate(kept.answer.marks) if 0.2 < mark.doubt < kept.answer.cut]
+        hand.post(where, {"off": " ".join(faint)})
+    line = photos.line_of("eggs")
+    assert line.pictures == 6
+    assert line.cut < 0.45
+    assert photos.line_of("pinheads").pictures == 0, "each kind learns from its own"
+    page = hand.get(hand.post("/count", {"photo": upload(), "what": "eggs"})["Location"]).content.decode()
+    assert "learnt from 6 corrected photographs" in page
+
+
+def test_a_photograph_only_kept_with_its_marks_untouched_teaches_nothing(who: Who) -> None:
+    hand = who("hand")
+    hand.post(taken(hand), {"scale": "1", "side_cm": "6"})
+    assert photos.line_of("eggs").pictures == 0
+
+
+def test_a_printed_strip_in_the_picture_gives_the_scale(who: Who) -> None:
+    from engine.counting.test_scale import photographed
+
+    picture = photographed(strip.LONG, turn=0, px_per_mm=6.0, oblique=0.0, seed=1)[:, :, ::-1]
+    hand = who("hand")
+    where = hand.post("/count", {"photo": upload(picture), "what": "eggs"})["Location"]
+    assert "printed strip" in hand.get(where).content.decode()
+    kept = next(photos.all_kept())
+    assert kept.answer.mm_per_px == pytest.approx(1 / 6.0, rel=0.01)
+    assert kept.side_cm == pytest.approx(strip.LONG.length_mm / 10, rel=0.001)
+
+
+CLEAR = TrayType(tray_type="slim", length_cm=28.0, width_cm=12.0, depth_cm=5.0, clear_side_cm=6.0)
+
+
+def test_a_tray_counted_both_ways_moves_the_factor_and_swollen_eggs_show_more_at_the_wall(who: Who) -> None:
+    who("owner")
+    actions.set_tray_type(CLEAR, actor=small_farm.OWNER)
+    young, old = (from_wall.factor_of(CLEAR, age).middle for age in (2.0, 12.0))
+    assert old < young, "longer eggs are seen deeper into the tray"
+    hand = who("hand")
+    taken(hand, side_cm="6")
+    kept = next(photos.all_kept())
+    age = from_wall.age_days("C2", kept.at)
+    before = from_wall.factor_of(CLEAR, age)
+    tray_eggs = round(kept.count * before.middle * 2.5)
+    entry = {"deed": "count", "clutch": "C2", "quantity": str(tray_eggs), "unit": "eggs", "cv_pct": "5"}
+    assert hand.post("/book/add", entry).status_code == 302
+    after = from_wall.factor_of(CLEAR, age)
+    assert after.trays == 1
+    assert before.middle < after.middle < 2.5 * before.middle
+    assert after.log_se < before.log_se
+    page = hand.get(f"/count/{kept.id}").content.decode()
+    assert "learnt from 1 tray counted both ways" in page
+
+
+def huge_png(width: int, height: int) -> bytes:
+    """A PNG that says it is enormous, in a few bytes."""
+    import struct
+    import zlib
+
+    def chunk(kind: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0" * 999)) + chunk(b"IEND", b"")
+    )
+
+
+def moving(kind: str) -> bytes:
+    frames = [Image.fromarray(np.full((90, 90, 3), shade, np.uint8)) for shade in (0, 90, 180)]
+    file = io.BytesIO()
+    frames[0].save(file, kind, save_all=True, append_images=frames[1:])
+    return file.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (huge_png(40_000, 40_000), "too large"),
+        (huge_png(20_000, 10_000), "too large"),
+        (moving("PNG"), "animation"),
+        (moving("WEBP"), "animation"),
+        (moving("GIF"), "not a picture"),
+        (b"", "empty"),
+    ],
+    ids=["decompression bomb", "200 megapixels", "moving PNG", "moving WebP", "moving GIF", "empty"],
+)
+def test_files_that_are_no_photograph_get_one_sentence_and_nothing_is_kept(who: Who, data: bytes, words: str) -> None:
+    file = SimpleUploadedFile("phone.jpg", data, "image/jpeg")
+    answer = who("hand").post("/count", {"photo": file, "what": "eggs", "clutch": "C2"})
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert words in page
+    assert page.count('class="fault"') == 1
+    assert not photos.folder().exists()
+
+
+def test_heic_turned_by_its_exif_stands_upright_and_keeps_no_place(who: Who) -> None:
+    heif = pytest.importorskip("pillow_heif")
+    heif.register_heif_opener()
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    exif[0x8825] = {1: "N", 2: (53.0, 20.0, 0.0), 3: "W", 4: (6.0, 15.0, 0.0)}
+    file = io.BytesIO()
+    Image.fromarray(WALL.picture).rotate(90, expand=True).save(file, "HEIF", quality=90, exif=exif)
+    hand = who("hand")
+    sent = SimpleUploadedFile("wall.heic", file.getvalue(), "image/heic")
+    where = hand.post("/count", {"photo": sent, "what": "eggs", "clutch": "C2"})["Location"]
+    kept = next(photos.all_kept())
+    assert (kept.answer.width_px, kept.answer.height_px) == (600, 400)
+    assert kept.answer.interval[0] <= WALL.count <= kept.answer.interval[1]
+    assert b"Exif" not in hand.get(f"{where}/picture").content[:400]

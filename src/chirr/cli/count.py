@@ -11,6 +11,7 @@ from chirr.cli.say import BadInput, progress, say, say_json, sorry
 
 if TYPE_CHECKING:
     from chirr.desk.counting import PhotoAnswer, SampleAnswer
+    from chirr.engine.counting.learn import Line
 
 app = typer.Typer(no_args_is_help=True, help="Count on photographs, or from samples.")
 sample = typer.Typer(no_args_is_help=True, help="From a sample to the whole, with its error.")
@@ -27,22 +28,33 @@ def photo(
     side_cm: Annotated[
         float | None, typer.Option(metavar="CM", help="Scale: the length that the picture shows from left to right.")
     ] = None,
+    wall_cm: Annotated[
+        float | None,
+        typer.Option(metavar="CM", help="Scale: the clear wall's length; its two ends are looked for in the picture."),
+    ] = None,
     marks: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Write the pictures with their marks here.")
     ] = None,
     json: Json = False,
 ) -> None:
-    """Count on photographs: the number, the interval that should hold the true one, or why it cannot be told."""
+    """Count on photographs: the number, the interval that should hold the true one, or why it cannot be told.
+
+    Without a scale the printed strip is looked for in the picture. Where there is a farm's book, its corrected
+    photographs draw the line between what is counted and what is doubted.
+    """
     from chirr.desk import counting
 
-    _check_options(what, mm_per_px, side_cm, marks)
+    _check_options(what, mm_per_px, side_cm, wall_cm, marks)
+    line = _farm_line(what)
     answers: list[dict[str, Any]] = []
     bad = 0
     with progress() as told:
         for i, file in enumerate(files):
             told("Counting", i, len(files))
             try:
-                found = counting.count_file(file, what=what, mm_per_px=mm_per_px, side_cm=side_cm, marks_in=marks)
+                found = counting.count_file(
+                    file, what=what, mm_per_px=mm_per_px, side_cm=side_cm, wall_cm=wall_cm, line=line, marks_in=marks
+                )
             except counting.CannotCount as error:
                 sorry(str(error))
                 bad += 1
@@ -50,21 +62,48 @@ def photo(
                 continue
             answers.append(_as_json(found))
             if not json:
-                _tell(found, what)
+                _tell(found, what, wall_cm)
     if json:
         say_json(answers)
     if bad:
         raise typer.Exit(2)
 
 
-def _check_options(what: str, mm_per_px: float | None, side_cm: float | None, marks: Path | None) -> None:
+def _farm_line(what: str) -> Line | None:
+    """What the corrections of the farm say, where there is a farm."""
+    from chirr.cli.farm import farm_path, open_farm
+
+    if not farm_path().is_file():
+        _without_a_farm()
+        return None
+    open_farm()
+    from chirr.desk import photos
+
+    return photos.line_of(what)
+
+
+def _without_a_farm() -> None:
+    """Sentences are said as they are written where no farm, and so no language, is opened."""
+    from django.conf import settings
+
+    if not settings.configured:
+        settings.configure(USE_I18N=False)
+
+
+def _check_options(
+    what: str, mm_per_px: float | None, side_cm: float | None, wall_cm: float | None, marks: Path | None
+) -> None:
     from chirr.desk.counting import WHATS
 
     if what not in WHATS:
         raise BadInput(f"--what is {what}; choose eggs, pinheads or crickets.")
-    if mm_per_px is not None and side_cm is not None:
-        raise BadInput("Give the scale once: --mm-per-px or --side-cm.")
-    for name, value, most in (("--mm-per-px", mm_per_px, 5), ("--side-cm", side_cm, 1000)):
+    if sum(given is not None for given in (mm_per_px, side_cm, wall_cm)) > 1:
+        raise BadInput("Give the scale once: --mm-per-px, --side-cm or --wall-cm.")
+    for name, value, most in (
+        ("--mm-per-px", mm_per_px, 5),
+        ("--side-cm", side_cm, 1000),
+        ("--wall-cm", wall_cm, 1000),
+    ):
         if value is not None and not 0 < value <= most:
             raise BadInput(f"{name} is {value:g}; it must be above 0 and at most {most}.")
     if marks is not None and marks.exists() and not marks.is_dir():
@@ -77,7 +116,7 @@ def _as_json(found: PhotoAnswer) -> dict[str, Any]:
     return dict(msgspec.to_builtins(found))
 
 
-def _tell(found: PhotoAnswer, what: str) -> None:
+def _tell(found: PhotoAnswer, what: str, wall_cm: float | None) -> None:
     if found.unsure:
         say(f"{found.file}: not sure. {found.why}")
         return
@@ -85,7 +124,13 @@ def _tell(found: PhotoAnswer, what: str) -> None:
     words = f"{found.file}: {found.count:,} {what} ({low:,} to {high:,})"
     if found.length_mm is not None:
         words += f", {found.length_mm[1]:g} mm long ({found.length_mm[0]:g} to {found.length_mm[2]:g})"
+    if found.scale_from:
+        words += ", scale from the " + ("printed strip" if found.scale_from == "strip" else "wall's own ends")
+    if found.learnt_from:
+        words += f"; learnt from {found.learnt_from} corrected photograph{'s' * (found.learnt_from > 1)}"
     say(words)
+    if wall_cm is not None and not found.scale_from:
+        say("  The wall's ends were not found, so there is no scale.")
 
 
 @sample.command("weigh", short_help="Crickets in a bin, from samples counted and weighed.")
@@ -177,27 +222,60 @@ def pack(
 @sample.command("wall", short_help="Eggs in a tray, from those seen along its clear wall.")
 def wall(
     seen: Annotated[float, typer.Argument(min=0, metavar="EGGS", help="Eggs seen along the whole wall.")],
-    length_cm: Annotated[float, typer.Option(metavar="CM", help="Length of the tray.")],
-    width_cm: Annotated[float, typer.Option(metavar="CM", help="Width of the tray.")],
-    side_cm: Annotated[float, typer.Option(metavar="CM", help="Length of the clear wall.")],
-    age_days: Annotated[float, typer.Option(metavar="DAYS", help="Age of the eggs: they swell.")] = 2.0,
+    tray_type: Annotated[str | None, typer.Option(metavar="TYPE", help="A tray type of the farm.")] = None,
+    clutch: Annotated[
+        str | None, typer.Option(metavar="NAME", help="A clutch of the farm: its tray, and the age of its eggs.")
+    ] = None,
+    length_cm: Annotated[float | None, typer.Option(metavar="CM", help="Length of the tray.")] = None,
+    width_cm: Annotated[float | None, typer.Option(metavar="CM", help="Width of the tray.")] = None,
+    side_cm: Annotated[float | None, typer.Option(metavar="CM", help="Length of the clear wall.")] = None,
+    age_days: Annotated[float | None, typer.Option(metavar="DAYS", help="Age of the eggs: they swell.")] = None,
     seen_cv: Annotated[float, typer.Option(metavar="CV", help="Relative error of the count at the wall.")] = 0.1,
     json: Json = False,
 ) -> None:
-    """Eggs in a tray, guessed from the wall by geometry alone: a wide guess, until the farm has counted trays both
-    ways."""
-    from chirr.desk import counting
+    """Eggs in a tray, from those along its wall: by what the farm's own trays counted both ways have shown, or by
+    geometry alone where the tray is only measured."""
+    if tray_type or clutch:
+        from chirr.cli.farm import open_farm
 
-    found = _asked(
-        lambda: counting.tray_from_wall(
-            seen, seen_cv, length_cm=length_cm, width_cm=width_cm, side_cm=side_cm, age_days=age_days
-        )
-    )
+        open_farm()
+        found = _asked(lambda: _by_the_farm(seen, seen_cv, tray_type, clutch, age_days))
+    elif length_cm is None or width_cm is None or side_cm is None:
+        raise BadInput("Name the tray with --tray-type or --clutch, or give --length-cm, --width-cm and --side-cm.")
+    else:
+        found = _asked(lambda: _by_geometry(seen, seen_cv, length_cm, width_cm, side_cm, age_days))
     if json:
         say_json(found)
-    else:
-        low, high = found["interval"]
-        say(f"About {found['count']:,} eggs in the tray ({low:,} to {high:,}), by geometry alone.")
+        return
+    low, high = found["interval"]
+    trays = found["trays_behind_it"]
+    how = f"learnt from {trays} tray{'s' * (trays > 1)} counted both ways" if trays else "by geometry alone"
+    say(f"About {found['count']:,} eggs in the tray ({low:,} to {high:,}), {how}.")
+
+
+def _by_geometry(
+    seen: float, seen_cv: float, length_cm: float, width_cm: float, side_cm: float, age_days: float | None
+) -> dict[str, Any]:
+    from chirr.desk import counting
+
+    return counting.tray_from_wall(
+        seen, seen_cv, length_cm=length_cm, width_cm=width_cm, side_cm=side_cm,
+        age_days=2.0 if age_days is None else age_days,
+    )  # fmt: skip
+
+
+def _by_the_farm(
+    seen: float, seen_cv: float, tray_type: str | None, clutch: str | None, age_days: float | None
+) -> dict[str, Any]:
+    from chirr.desk import clock, from_wall
+
+    tray = from_wall.named(tray_type) if tray_type else from_wall.of_clutch(clutch or "")
+    age = from_wall.age_days(clutch, clock.now()) if age_days is None else age_days
+    found = from_wall.tray_from_wall(seen, seen_cv, tray, age)
+    return {
+        "count": found.count, "interval": list(found.interval), "cv": found.cv, "factor": found.factor,
+        "trays_behind_it": found.trays,
+    }  # fmt: skip
 
 
 def _pair(text: str, like: str) -> tuple[float, float]:
@@ -211,6 +289,7 @@ def _pair(text: str, like: str) -> tuple[float, float]:
 def _asked(ask: Any) -> Any:
     from chirr.desk.counting import CannotCount
 
+    _without_a_farm()
     try:
         return ask()
     except CannotCount as error:

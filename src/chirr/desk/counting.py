@@ -108,7 +108,7 @@ def upright(file: str | Path | bytes, name: str = "") -> NDArray[np.uint8]:
             image = Image.open(BytesIO(data), formats=_formats())
             _sensible(image, name)
             image.load()
-            image = ImageOps.exif_transpose(image)
+            image = ImageOps.exif_transpose(_as_held(image, data))
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise CannotCount(_too_large(name)) from error
     except Image.UnidentifiedImageError as error:
@@ -120,6 +120,15 @@ def upright(file: str | Path | bytes, name: str = "") -> NDArray[np.uint8]:
             say("{name} is damaged or cut short; take it from the phone or camera again.", name=name)
         ) from error
     return _as_rgb(image)
+
+
+def _as_held(image: Any, data: bytes) -> Any:
+    """A HEIC picture with the turn that only its EXIF tells. Most are turned by their own boxes (irot, imir) when they
+    are read, and then EXIF says the same again, which is not to be followed."""
+    turn = image.info.get("original_orientation")
+    if turn and b"irot" not in data[:65536] and b"imir" not in data[:65536]:
+        image.getexif()[0x0112] = turn
+    return image
 
 
 def _pillow() -> tuple[Any, Any]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,8 +25,6 @@ from chirr.records import TrayType
 if TYPE_CHECKING:
     from chirr.engine.counting.learn import Corrected, Line
 
-BY_HAND_CV = 0.25
-"""A count of a clutch's eggs with no more error than this was not guessed from its wall."""
 SEEN_CV = 0.05
 
 
@@ -88,15 +86,6 @@ class KeptPhoto(msgspec.Struct, frozen=True, kw_only=True):
             return None
         along = [((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / squared for x, y in self.places]
         return sum(0 <= share <= 1 for share in along) / self.side_cm
-
-
-class TrayGuess(msgspec.Struct, frozen=True, kw_only=True):
-    """Eggs in the tray, from those seen at its wall; `trays` were counted both ways on this farm before."""
-
-    count: int
-    interval: tuple[int, int]
-    cv: float
-    trays: int
 
 
 def folder() -> Path:
@@ -234,65 +223,3 @@ def tray_type_of(clutch: str | None) -> TrayType | None:
     """The size of tray that a clutch lies in, where the book knows it."""
     known = ledger.live().clutches.get(clutch or "")
     return next((t for t in shelf.tray_types() if known and t.tray_type == known.tray_type), None)
-
-
-def tray_guess(kept: KeptPhoto) -> TrayGuess | None:
-    """Eggs in the whole tray; None without a scale, without eggs, or where the tray has no clear side."""
-    tray = tray_type_of(kept.clutch)
-    if kept.what != "eggs" or tray is None or not tray.clear_side_cm or not kept.per_cm:
-        return None
-    from chirr.engine.counting import wall
-
-    age = _age_days(kept)
-    priors = {
-        t.tray_type: wall.geometric_factor(t.length_cm, t.width_cm, t.clear_side_cm, age)
-        for t in shelf.tray_types() if t.clear_side_cm
-    }  # fmt: skip
-    both = list(_both_ways())
-    learnt = wall.learn_factors([b[0] for b in both], [b[1] for b in both], [b[2] for b in both], priors)
-    factor = learnt[tray.tray_type]
-    eggs = wall.tray_eggs(kept.per_cm * tray.clear_side_cm, kept.cv, factor)
-    return TrayGuess(
-        count=_short(eggs.middle), interval=(_short(eggs.low), _short(eggs.high)), cv=eggs.cv, trays=factor.trays
-    )
-
-
-def _short(value: float) -> int:
-    """A guess with two digits that count."""
-    digits = max(0, math.floor(math.log10(max(value, 1))) - 1)
-    return round(round(value, -digits))
-
-
-def _age_days(kept: KeptPhoto) -> float:
-    known = ledger.live().clutches.get(kept.clutch or "")
-    return max(0.0, (kept.at - known.laid_at) / 86_400) if known else 2.0
-
-
-def _both_ways() -> Iterator[tuple[float, float, str]]:
-    """Trays of which the wall was photographed and the eggs were also counted properly: wall, tray, type."""
-    clutches = ledger.live().clutches
-    sides = {t.tray_type: t.clear_side_cm for t in shelf.tray_types() if t.clear_side_cm}
-    latest: dict[str, KeptPhoto] = {k.clutch: k for k in all_kept() if k.clutch and k.what == "eggs" and k.per_cm}
-    for name, kept in latest.items():
-        known = clutches.get(name)
-        if known is None or known.tray_type not in sides or kept.per_cm is None:
-            continue
-        counts: Sequence[float] = [
-            f.quantity for f in known.facts
-            if f.kind == "count" and f.unit == "eggs" and f.quantity and f.cv is not None and f.cv <= BY_HAND_CV
-        ]  # fmt: skip
-        if counts:
-            yield kept.per_cm * sides[known.tray_type], counts[-1], known.tray_type
-
-
-def deed_values(kept: KeptPhoto) -> dict[str, str]:
-    """What the form of the count is filled with: the tray's eggs where they can be told, else those on the picture."""
-    guess = tray_guess(kept)
-    quantity, cv = (guess.count, guess.cv) if guess else (kept.count, kept.cv)
-    values = {"deed": "count", "quantity": str(quantity), "unit": kept.what, "cv": f"{min(cv, 2.0):.3f}"}
-    seen = f"{kept.count} {kept.what} on photograph {kept.id}"
-    values["note"] = f"From the wall: {seen}." if guess else f"{seen[0].upper()}{seen[1:]}."
-    for name in ("clutch", "lot"):
-        if value := getattr(kept, name):
-            values[name] = value
-    return values

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods
 
-from chirr.desk import clock, counting, photos, sampling
+from chirr.desk import clock, counting, from_wall, photos, sampling
 from chirr.desk.forms import FormFaults, Sheet
 from chirr.desk.numbers_read import shown_number
 from chirr.desk.spoken import say, term
@@ -73,7 +73,7 @@ def _kept(request: HttpRequest, values: dict[str, str]) -> photos.KeptPhoto:
 def sample(request: HttpRequest) -> HttpResponse:
     """Weigh and count, cups, squares, dead, packing: worked out as it is filled in; nothing is written here."""
     values = {k: v for k, v in request.GET.items() if isinstance(v, str)}
-    values["way"] = values.get("way") if values.get("way") in sampling.WAYS else "weigh"
+    values["way"] = next((way for way in sampling.WAYS if way == values.get("way")), "weigh")
     clutch, tray = values.get("clutch"), photos.tray_type_of(values.get("clutch"))
     values.setdefault("unit", "eggs" if clutch else "crickets")
     if tray is not None:
@@ -108,9 +108,9 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
         if "scale" not in request.POST:
             back = safe_next(request, "")
             more = {"next": back} if back else {}
-            return redirect(f"{reverse('add')}?{urlencode(photos.deed_values(kept) | more)}")
+            return redirect(f"{reverse('add')}?{urlencode(from_wall.deed_values(kept) | more)}")
     context = {
-        "kept": kept, "answer": kept.answer, "guess": photos.tray_guess(kept), "next": safe_next(request, ""),
+        "kept": kept, "answer": kept.answer, "guess": from_wall.tray_guess(kept), "next": safe_next(request, ""),
         "marks": [
             (i, m, m.doubt < kept.answer.cut, _state(kept, i, m.doubt), m.length / 2 + 1, m.width / 2 + 1)
             for i, m in enumerate(kept.answer.marks)
