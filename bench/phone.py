@@ -19,7 +19,11 @@ import urllib.request
 from pathlib import Path
 
 from farm import book
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+try:
+    from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+except ImportError:
+    sys.exit("bench/phone.py drives a browser: install what the tests need (make test) first.")
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 CHROMIUM = os.environ.get("CHIRR_CHROMIUM", "/usr/bin/chromium")

@@ -53,7 +53,7 @@ def test_a_whole_bin_is_one_tap(page_as: Open) -> None:
     name = stop.get_attribute("id")
     whole.tap()
     expect(page.locator(".undo")).to_be_visible()
-    expect(page.locator(f"[id='{name}'] button.whole")).to_have_count(0)
+    expect(page.locator(f"[id='{name}'] button.whole:visible")).to_have_count(0)
     page.get_by_role("button", name="Undo").tap()
     expect(page.locator(f"[id='{name}'] button.tick")).to_have_count(before)
 
