@@ -129,7 +129,7 @@ def _say_seen(request: HttpRequest, seen: desk.Seen | None) -> None:
         messages.info(request, words)
         return
     ticked = say_n("{n} box is ticked", "{n} boxes are ticked", len(seen.ticked))
-    words = say("On page {page} {ticked}. Look them over below, then write them.", page=seen.page, ticked=ticked)
+    words = say("Page {page}: {ticked}. Look them over below, then write them.", page=seen.page, ticked=ticked)
     messages.info(request, words)
     if seen.doubtful:
         messages.warning(request, say("Hard to tell: {names}. Look at the paper.", names=", ".join(seen.doubtful)))
