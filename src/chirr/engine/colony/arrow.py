@@ -77,9 +77,10 @@ class Arrow:
         out = np.empty(self.size)
         farm = np.linalg.inv(self.schur)
         out[: self.farm] = np.diag(farm)
+        root = np.linalg.cholesky(farm)
         for g in self.groups:
             own = np.diagonal(np.linalg.inv(g.block), axis1=1, axis2=2)
-            out[g.member] = own + np.einsum("ksf,fg,ksg->ks", g.solved, farm, g.solved, optimize=True)
+            out[g.member] = own + ((g.solved @ root) ** 2).sum(axis=-1)
         return out
 
     def draw(self, draws: int, rng: np.random.Generator, families: Ints | None = None) -> Floats:

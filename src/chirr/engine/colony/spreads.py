@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 PRIOR_CLUTCHES = 20.0
 """The spreads in the species' prior weigh like so many clutches or lots (judgement)."""
 
-_STEPS, _STRETCH, _SETTLED = 30, 1.8, 0.005
+_STEPS, _STRETCH, _SETTLED = 15, 1.8, 0.01
 _LEAST, _MOST = 0.1, 4.0
 
 
@@ -33,16 +33,15 @@ def learnt_factors(search: Search, point: Point, clutch: Floats, lot: Floats) ->
     seen[np.unique(point.jacobian.indices)] = True
     rows = [row[seen[row]] for row in rows]
     used = np.concatenate([clutch, lot])
-    weight = sparse.diags(point.curve)
-    residual = point.gradient + point.curve * (point.jacobian @ point.z)
+    told = (point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsr()
+    pulled = point.jacobian.T @ (point.gradient + point.curve * (point.jacobian @ point.z))
     factor, prior_weight = used.copy(), point.prior_weight.copy()
     for _ in range(_STEPS):
         scale = np.ones(search.latents.size)
         for row, now, then in zip(rows, factor, used, strict=True):
             scale[row] = now / then
-        jacobian = point.jacobian @ sparse.diags(scale)
-        arrow = Arrow(sparse.diags(prior_weight) + jacobian.T @ weight @ jacobian, search.family)
-        square = arrow.solve(jacobian.T @ residual) ** 2 + arrow.variances()
+        arrow = Arrow(sparse.diags(prior_weight) + sparse.diags(scale) @ told @ sparse.diags(scale), search.family)
+        square = arrow.solve(scale * pulled) ** 2 + arrow.variances()
         prior_weight = np.where(search.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + square), 1.0)
         shown = [float((prior_weight[row] * square[row]).sum()) for row in rows]
         wanted = np.array(
