@@ -7,6 +7,7 @@ from typing import Any
 from django.utils.translation import get_language, gettext
 
 from chirr.desk import spoken
+from chirr.pages import phone_words
 from chirr.says import word
 
 SENTENCES = (
@@ -23,7 +24,7 @@ def words() -> dict[str, Any]:
     language = get_language() or "en"
     group, point = spoken.signs(language)
     return {
-        "sentences": {text: gettext(text) for text in SENTENCES},
+        "sentences": {text: gettext(text) for text in SENTENCES} | phone_words.translated(),
         "number": {"decimal": point, "thousands": group, "grouping": [3], "currency": ["", ""]},
         "time": {
             "dateTime": "%x, %X", "date": "%-d/%-m/%Y", "time": "%H:%M:%S", "periods": ["AM", "PM"],

@@ -1,12 +1,16 @@
 // What the scripts say: English, or what the pocket says for it in another language.
 // @ts-check
 
+const inPage = globalThis.document?.getElementById("page-words")?.textContent;
 /** @type {Record<string, string>} */
-let learnt = {};
+const ofPage = JSON.parse(inPage ?? "{}").sentences ?? {};
+/** @type {Record<string, string>} */
+let learnt = ofPage;
 
 /** @param {Record<string, string> | undefined} words */
 export function learn(words) {
-  learnt = words ?? {};
+  // a pocket may be from before the language was changed: the page that is open knows better
+  learnt = globalThis.document?.documentElement.lang.startsWith("en") ? {} : { ...words, ...ofPage };
 }
 
 /**
