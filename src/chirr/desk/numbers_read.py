@@ -32,7 +32,7 @@ def read_number(text: str) -> float | None:
     doubtful = "[.,]" if decimal_sign() == "," else ","
     if re.fullmatch(rf"-?[1-9]\d{{0,2}}{doubtful}\d{{3}}", bare):
         whole, part = re.split("[.,]", bare)
-        raise TwoWays(whole + part, f"{whole}{decimal_sign()}{part}0" if doubtful != "," else f"{whole}.{part}")
+        raise TwoWays(whole + part, f"{whole}.{part}" if doubtful == "," else shown_number(float(f"{whole}.{part}")))
     for group, point in ((",", r"\."), (r"\.", ",")):
         if re.fullmatch(rf"-?\d{{1,3}}({group}\d{{3}}){{2,}}({point}\d+)?|-?\d{{1,3}}{group}\d{{3}}{point}\d+", bare):
             bare = re.sub(group, "", bare)
