@@ -116,7 +116,7 @@ IN_ENGLISH = {
     "desk/trial_sizes.py", "desk/trial_stakes.py", "desk/trial_tables.py", "desk/trial_words.py",
     "desk/trial_worth.py", "desk/trials.py", "pages/vendor.py", "desk/shapes.py",
     # a calendar program asks without saying in which language; what is kept in the book is in one language
-    "desk/turns.py", "desk/calendar_file.py", "desk/photos.py",
+    "desk/turns.py", "desk/calendar_file.py", "desk/photos.py", "desk/from_wall.py",
 }  # fmt: skip
 
 

@@ -11,6 +11,7 @@ import msgspec
 from chirr.book import ledger, shelf
 from chirr.desk.counting import CannotCount
 from chirr.desk.photos import KeptPhoto, all_kept, tray_type_of
+from chirr.desk.spoken import say
 
 if TYPE_CHECKING:
     from chirr.engine.counting.wall import Factor
@@ -52,7 +53,9 @@ def tray_from_wall(seen: float, seen_cv: float, tray: TrayType, age_days: float)
     from chirr.engine.counting.sample import CannotTell
 
     if not tray.clear_side_cm:
-        raise CannotCount(f"Trays of type {tray.tray_type} have no clear side, so none can be counted through it.")
+        raise CannotCount(
+            say("Trays of type {tray} have no clear side, so none can be counted through it.", tray=tray.tray_type)
+        )
     factor = factor_of(tray, age_days)
     try:
         eggs = wall.tray_eggs(seen, seen_cv, factor)
@@ -76,7 +79,8 @@ def named(tray_type: str) -> TrayType:
     """A tray type of the farm. Raises CannotCount."""
     types = {t.tray_type: t for t in shelf.tray_types()}
     if tray_type not in types:
-        raise CannotCount(f"There is no tray type {tray_type}; this farm has {', '.join(types) or 'none yet'}.")
+        have = ", ".join(types) or say("none yet")
+        raise CannotCount(say("There is no tray type {tray}; this farm has {have}.", tray=tray_type, have=have))
     return types[tray_type]
 
 
@@ -84,7 +88,7 @@ def of_clutch(clutch: str) -> TrayType:
     """The tray that a clutch lies in. Raises CannotCount."""
     tray = tray_type_of(clutch)
     if tray is None:
-        raise CannotCount(f"There is no clutch {clutch} in a tray of a known type.")
+        raise CannotCount(say("There is no clutch {clutch} in a tray of a known type.", clutch=clutch))
     return tray
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from statistics import median
 from urllib.parse import urlencode
 
 import msgspec
@@ -88,12 +89,21 @@ def sample(request: HttpRequest) -> HttpResponse:
     entry = urlencode(worked.values | ({"next": back} if back else {})) if worked and worked.values else ""
     kept = {k: values[k] for k in ("lot", "clutch", "unit", "next") if values.get(k)}
     context = {
-        "values": values, "faults": faults, "worked": worked, "next": back, "units": sampling.UNITS,
-        "add": f"{reverse('add')}?{entry}" if entry else "", "rows": range(1, sampling.MOST_ROWS + 1),
+        "values": values, "faults": faults, "worked": worked, "next": back, "units": [(u, term("unit", u)) for u in sampling.UNITS],
+        "add": f"{reverse('add')}?{entry}" if entry else "", "rows": _rows(values),
         "ways": [(way, f"{reverse('count-sample')}?{urlencode(kept | {'way': way})}") for way in sampling.WAYS],
     }  # fmt: skip
     whole = "chirr/parts/sampled.html" if "part" in request.GET else "chirr/count_sample.html"
     return render(request, whole, context, status=422 if faults and "part" not in request.GET else 200)
+
+
+def _rows(values: dict[str, str]) -> dict[str, object]:
+    """Numbers of the samples: the first few, and the others, folded away until one of them is filled."""
+    more = range(5, sampling.MOST_ROWS + 1)
+    return {
+        "first": range(1, 5), "more": more, "all": range(1, sampling.MOST_ROWS + 1),
+        "open": any(values.get(f"{name}_{i}") for i in more for name in ("count", "mass")),
+    }  # fmt: skip
 
 
 @door(WORK)
@@ -115,6 +125,7 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
             (i, m, m.doubt < kept.answer.cut, _state(kept, i, m.doubt), m.length / 2 + 1, m.width / 2 + 1)
             for i, m in enumerate(kept.answer.marks)
         ],
+        "usual": round(median([m.length for m in kept.answer.marks] or [0])),
         "reach": max(6, round(kept.answer.width_px / 150)), "added": " ".join(f"{x:g},{y:g}" for x, y in kept.added),
         "ends": " ".join(f"{x:g},{y:g}" for x, y in kept.ends or ()), "off": " ".join(map(str, kept.off)),
         "on": " ".join(map(str, kept.on)), "values": {"side_cm": shown_number(kept.side_cm) if kept.side_cm else ""},
