@@ -51,9 +51,9 @@ export async function take(form, submitter) {
       key: w.key, says: words(w.values),
       values: minutes !== null && whole > 0 ? { ...w.values, minutes: (minutes * w.minutes / whole).toFixed(2) } : w.values,
     })));
-    written();
     dispatchEvent(new Event("chirr-written"));
     offerUndo(says || itemAt(work[0].key)?.querySelector("strong")?.textContent || words(work[0].values), ids);
+    setTimeout(written); // a phone takes its time to start its first sound
     await tapped();
   } catch (trouble) {
     notWritten();
