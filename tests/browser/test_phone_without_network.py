@@ -181,6 +181,31 @@ def test_two_phones_that_pulled_the_same_tray_are_both_kept_and_a_person_settles
     second.close()
 
 
+def test_a_full_memory_is_said_in_one_sentence_and_nothing_half_is_written(phone: Page, server: Server) -> None:
+    """The browser's own undoing of a transaction stands for the full disk: seen by hand on one of 40 MB, where Chromium
+    undid it and called the reason DataError. Its override of a site's quota does not reach IndexedDB."""
+    page = phone
+    since = server.top()
+    page.context.set_offline(True)
+    page.goto("/bins/S3")
+    page.evaluate("""() => { const add = IDBObjectStore.prototype.add; let n = 0;
+        IDBObjectStore.prototype.add = function (value) {
+            const asked = add.call(this, value);
+            if (++n === 3) { IDBObjectStore.prototype.add = add; this.transaction.abort(); }
+            return asked; } }""")
+    page.locator("article.stop button.whole").tap()
+    expect(page.get_by_text("memory is full or fails, so nothing was written")).to_be_visible()
+    expect(page.locator("li.item.done")).to_have_count(0)
+    assert waiting(page) == []
+    page.locator("article.stop button.whole").tap()
+    expect(page.locator("#undo")).to_be_visible()
+    assert len(waiting(page)) == 4
+    page.locator("#undo").get_by_role("button", name="Undo").tap()
+    expect(page.locator("article.stop button.whole")).to_be_visible()
+    assert waiting(page) == []
+    assert server.top() == since
+
+
 def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_book_once(
     browser: Browser, server: Server, tmp_path: Path, record_property: Callable[[str, object], None]
 ) -> None:
@@ -308,31 +333,6 @@ def test_a_phone_whose_clock_is_a_day_fast_keeps_its_time_and_the_farm_s(browser
     page.goto("/settle")
     expect(page.get_by_text("Clocks that were wrong")).to_be_visible()
     context.close()
-
-
-def test_a_full_memory_is_said_in_one_sentence_and_nothing_half_is_written(phone: Page, server: Server) -> None:
-    """The browser's own undoing of a transaction stands for the full disk: seen by hand on one of 40 MB, where Chromium
-    undid it and called the reason DataError. Its override of a site's quota does not reach IndexedDB."""
-    page = phone
-    since = server.top()
-    page.context.set_offline(True)
-    page.goto("/bins/S3")
-    page.evaluate("""() => { const add = IDBObjectStore.prototype.add; let n = 0;
-        IDBObjectStore.prototype.add = function (value) {
-            const asked = add.call(this, value);
-            if (++n === 3) { IDBObjectStore.prototype.add = add; this.transaction.abort(); }
-            return asked; } }""")
-    page.locator("article.stop button.whole").tap()
-    expect(page.get_by_text("memory is full or fails, so nothing was written")).to_be_visible()
-    expect(page.locator("li.item.done")).to_have_count(0)
-    assert waiting(page) == []
-    page.locator("article.stop button.whole").tap()
-    expect(page.locator("#undo")).to_be_visible()
-    assert len(waiting(page)) == 4
-    page.locator("#undo").get_by_role("button", name="Undo").tap()
-    expect(page.locator("article.stop button.whole")).to_be_visible()
-    assert waiting(page) == []
-    assert server.top() == since
 
 
 def test_a_new_version_of_the_pages_loses_none_of_the_entries_that_wait(phone: Page, server: Server) -> None:
@@ -473,10 +473,10 @@ def test_pages_open_without_a_network(phone: Page, path: str, heading: str) -> N
     expect(phone.get_by_role("heading", level=1)).to_contain_text(heading)
     small = phone.evaluate(
         """() => [...document.querySelectorAll("main :is(button, .button, select, summary), nav a, a.tile, .head a")]
-            .filter(e => e.checkVisibility()).map(e => [e.textContent.trim(), e.getBoundingClientRect()])
-            .filter(([, box]) => box.height < 48 || box.width < 48).map(([name]) => name)"""
+            .filter(e => e.checkVisibility({ contentVisibilityAuto: true })).map(e => [e.textContent.trim(), e.getBoundingClientRect()])
+            .filter(([, box]) => box.height < 48 || box.width < 48).map(([name, box]) => `${name} ${box.width} x ${box.height}`)"""
     )
-    assert small == []
+    assert small == [], "; ".join(small[:8])
 
 
 def test_the_main_buttons_stand_where_the_chosen_hand_is(phone: Page) -> None:
