@@ -12,6 +12,7 @@ import io
 import re
 import sys
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 from babel.messages import Catalog
@@ -33,6 +34,8 @@ KEYWORDS = {
 """What marks a text: Django's own, and those of `chirr.says`, `chirr.desk.spoken` and `chirr.desk.terms`."""
 
 SKIPPED = ("locale", "static", "migrations", "demo", "cli")
+ALWAYS = datetime(2026, 1, 1, tzinfo=UTC)
+"""No date goes into the files, so that the same words give the same bytes."""
 HEAD = "# Spanish words of Chirr's pages. Written by hand; gathered by words/catalogue.py.\n#\n"
 
 Found = tuple[str, "str | tuple[str, ...]", "str | None"]
@@ -80,7 +83,9 @@ def kept(language: str) -> Catalog:
     if not path.exists():
         return Catalog(locale=language, charset="utf-8")
     with path.open("rb") as f:
-        return read_po(f, locale=language)
+        catalogue = read_po(f, locale=language)
+    catalogue.creation_date = catalogue.revision_date = ALWAYS
+    return catalogue
 
 
 def compiled(catalogue: Catalog) -> bytes:

@@ -25,9 +25,9 @@ Values = dict[str, Any]
 @require_GET
 def farm(request: HttpRequest) -> HttpResponse:
     """The farm as a whole."""
-    bins = desk.bins()
+    bins, species = desk.bins(), str(request.card.species)  # type: ignore[attr-defined]
     context = {
-        "species_name": again(desk.SPECIES_NAMES.get(request.card.species, request.card.species)),  # type: ignore[attr-defined]
+        "species_name": again(desk.SPECIES_NAMES.get(species, species)),
         "rooms": [(room, [b for b in bins if b.room == room.room]) for room in desk.rooms()],
         "tray_types": desk.tray_types(),
         "everybody": people.everybody() if actor(request).role == "owner" else [],
