@@ -13,7 +13,7 @@ import sys
 import time
 import urllib.request
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -207,7 +207,7 @@ def test_a_full_memory_is_said_in_one_sentence_and_nothing_half_is_written(phone
 
 
 def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_book_once(
-    browser: Browser, server: Server, tmp_path: Path, record_property: Callable[[str, object], None]
+    browser: Browser, server: Server, tmp_path: Path
 ) -> None:
     def start(offline: bool) -> tuple[BrowserContext, Page]:
         context = browser.browser_type.launch_persistent_context(
@@ -255,8 +255,8 @@ def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_b
     )
     assert {e["person"] for e in written} == {"Ilmari"}
     assert len({e["id"] for e in written}) == len(written)
-    record_property("taps", f"{farm.TAPPED} bins, {taps} taps, {len(written)} entries; slowest {slowest_ms:.0f} ms")
-    assert taps <= 45
+    assert taps == farm.TAPPED <= 45  # one tap a bin
+    assert slowest_ms < 1000
     page.goto("/settle")
     expect(page.locator("article.clash")).to_have_count(0)
     context.close()
@@ -473,8 +473,10 @@ def test_pages_open_without_a_network(phone: Page, path: str, heading: str) -> N
     expect(phone.get_by_role("heading", level=1)).to_contain_text(heading)
     small = phone.evaluate(
         """() => [...document.querySelectorAll("main :is(button, .button, select, summary), nav a, a.tile, .head a")]
-            .filter(e => e.checkVisibility({ contentVisibilityAuto: true })).map(e => [e.textContent.trim(), e.getBoundingClientRect()])
-            .filter(([, box]) => box.height < 48 || box.width < 48).map(([name, box]) => `${name} ${box.width} x ${box.height}`)"""
+            .filter(e => e.checkVisibility({ contentVisibilityAuto: true }))
+            .map(e => [e.textContent.trim(), e.getBoundingClientRect()])
+            .filter(([, box]) => box.height < 48 || box.width < 48)
+            .map(([name, box]) => `${name} ${box.width} x ${box.height}`)"""
     )
     assert small == [], "; ".join(small[:8])
 
