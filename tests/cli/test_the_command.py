@@ -260,6 +260,18 @@ def test_the_demo_is_made_with_three_sign_ins_and_never_in_the_place_of_a_farm(
     assert book.read_bytes() == before
 
 
+def test_an_earlier_demo_is_taken_away_before_anything_is_set_up(tmp_path: Path) -> None:
+    """As `make demo` does on its second day: in a fresh process, before any settings are read."""
+    for name in ("demo.chirr", "demo.chirr.key", "demo.chirr.learnt"):
+        (tmp_path / name).write_text("x")
+    program = (
+        "import sys; from pathlib import Path; from chirr.cli.farm import remove_book; remove_book(Path(sys.argv[1]))"
+    )
+    clean = {k: v for k, v in os.environ.items() if not k.startswith(("CHIRR_", "DJANGO_"))}
+    subprocess.run([sys.executable, "-c", program, tmp_path / "demo.chirr"], check=True, env=clean)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_serve_answers_on_this_machine_and_says_where(book: Path, tmp_path: Path) -> None:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))

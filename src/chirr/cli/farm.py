@@ -93,8 +93,11 @@ def _copy(path: Path) -> Path:
 
 def remove_book(path: Path) -> None:
     """Take away a book that was only just begun, with the files beside it."""
-    from django.db import connections
+    from django.conf import settings
 
-    connections.close_all()
+    if settings.configured:  # an earlier demo is taken away before anything is open
+        from django.db import connections
+
+        connections.close_all()
     for file in (path, *(path.with_name(path.name + ending) for ending in BESIDE)):
         file.unlink(missing_ok=True)
