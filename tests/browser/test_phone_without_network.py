@@ -206,6 +206,22 @@ def test_a_full_memory_is_said_in_one_sentence_and_nothing_half_is_written(phone
     assert server.top() == since
 
 
+def test_what_is_done_stays_shown_as_done_once_the_book_has_it(phone: Page, server: Server) -> None:
+    phone.goto("/round")
+    item = phone.locator("li.item[id='feed_3aK34']")
+    item.locator("button.tick").tap()
+    expect(item).to_have_class(re.compile("done"))
+    while phone.evaluate(in_store("outbox", "count()")):
+        phone.wait_for_timeout(50)
+    phone.wait_for_timeout(300)
+    expect(item).to_have_class(re.compile("done"))
+    phone.locator("#undo").get_by_role("button", name="Undo").tap()
+    expect(item).not_to_have_class(re.compile("done"))
+    until_sent(phone)
+    phone.goto("/round")
+    expect(item.locator("button.tick")).to_be_visible()
+
+
 def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_book_once(
     browser: Browser, server: Server, tmp_path: Path
 ) -> None:

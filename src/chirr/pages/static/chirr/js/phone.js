@@ -151,6 +151,6 @@ async function start() {
 if ("serviceWorker" in navigator && "indexedDB" in window && "locks" in navigator) {
   document.addEventListener("submit", onSubmit, { capture: true });
   document.addEventListener("click", onClick);
-  document.addEventListener("htmx:afterSwap", () => { if (ready) { clock.draw(); taps.paint(); } });
+  document.addEventListener("htmx:afterSwap", () => { if (ready) { clock.draw(); taps.drawnAfresh(); } });
   start().catch(() => { ready = false; });
 }

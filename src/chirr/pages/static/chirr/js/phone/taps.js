@@ -9,6 +9,20 @@ import { t, term } from "./words.js";
 
 /** @typedef {{key: string, values: Record<string, string>, minutes: number}} Work */
 
+/** What was done on this page, entry by entry: it stays shown as done when the book has it and the outbox forgets it.
+ * @type {Map<string, string>} */
+const doneHere = new Map();
+addEventListener("chirr-undone", (event) => {
+  for (const id of /** @type {CustomEvent} */ (event).detail) doneHere.delete(id);
+  paint();
+});
+
+/** The round has just been drawn afresh by the farm's computer, so it shows by itself what the book has. */
+export function drawnAfresh() {
+  doneHere.clear();
+  return paint();
+}
+
 /** @param {string} key */
 const itemAt = (key) => /** @type {HTMLElement | null} */ (document.getElementById(key));
 
@@ -51,6 +65,7 @@ export async function take(form, submitter) {
       key: w.key, says: words(w.values),
       values: minutes !== null && whole > 0 ? { ...w.values, minutes: (minutes * w.minutes / whole).toFixed(2) } : w.values,
     })));
+    ids.forEach((id, i) => doneHere.set(id, work[i].key));
     dispatchEvent(new Event("chirr-written"));
     offerUndo(says || itemAt(work[0].key)?.querySelector("strong")?.textContent || words(work[0].values), ids);
     setTimeout(written); // a phone takes its time to start its first sound
@@ -108,8 +123,8 @@ function finish(stops) {
 export async function paint() {
   if (!document.querySelector("article.stop")) return;
   const today = new Date().toDateString();
-  const done = new Set((await outbox.all())
-    .filter((e) => e.key && !e.why && new Date(e.at * 1000).toDateString() === today).map((e) => e.key));
+  const waits = (await outbox.all()).filter((e) => e.key && !e.why && new Date(e.at * 1000).toDateString() === today);
+  const done = new Set([...waits.map((e) => e.key), ...doneHere.values()]);
   const [shown, stops] = [[...document.querySelectorAll("li.item.done")], /** @type {Set<Element>} */ (new Set())];
   const wrong = [...shown.filter((item) => !done.has(item.id)), ...[...done].flatMap((key) => itemAt(key) ?? []).filter((item) => !item.classList.contains("done"))];
   for (const item of wrong) {
