@@ -16,7 +16,7 @@ def main() -> int:
     rows, failed = [], 0
     for script in SCRIPTS:
         print(f"bench/{script} ...", file=sys.stderr, flush=True)
-        run = subprocess.run([sys.executable, HERE / script], stdout=subprocess.PIPE, text=True, check=False)
+        run = subprocess.run([sys.executable, HERE / script.split()[0], *script.split()[1:]], stdout=subprocess.PIPE, text=True, check=False)
         rows += [[cell.strip() for cell in line.split("|")] for line in run.stdout.splitlines() if line.count("|") == 2]
         if run.returncode:
             failed = 1

@@ -12,7 +12,8 @@ async function answer() {
     const reply = await fetch(`${form.action.split("?")[0]}?${query}`, { signal: asked.signal });
     if (!reply.ok) return;
     const fresh = new DOMParser().parseFromString(await reply.text(), "text/html").querySelector("#answer");
-    if (fresh) form.querySelector("#answer").replaceChildren(...fresh.childNodes);
+    const shown = form.querySelector("#answer");
+    if (fresh && fresh.innerHTML !== shown.innerHTML) shown.replaceChildren(...fresh.childNodes); // a link being tapped stays
   } catch (error) {
     if (error.name !== "AbortError") form.querySelector("#answer").replaceChildren();
   }
