@@ -9,14 +9,15 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-SCRIPTS = ("import_replay.py", "ahead.py", "pages.py", "speed.py", "prints.py")
+SCRIPTS = ("import_replay.py", "ahead.py", "pages.py", "speed.py", "prints.py", "counting.py --speed")
 
 
 def main() -> int:
     rows, failed = [], 0
     for script in SCRIPTS:
         print(f"bench/{script} ...", file=sys.stderr, flush=True)
-        run = subprocess.run([sys.executable, HERE / script.split()[0], *script.split()[1:]], stdout=subprocess.PIPE, text=True, check=False)
+        name, *options = script.split()
+        run = subprocess.run([sys.executable, HERE / name, *options], stdout=subprocess.PIPE, text=True, check=False)
         rows += [[cell.strip() for cell in line.split("|")] for line in run.stdout.splitlines() if line.count("|") == 2]
         if run.returncode:
             failed = 1
