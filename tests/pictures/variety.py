@@ -1,9 +1,9 @@
-"""Grains and small animals of many kinds on many grounds, drawn with exact truth: the honest set to develop the finder on.
+"""Grains and small animals of many kinds on many grounds, drawn with exact truth: what the finder is developed on.
 
 Dark grains on pale ground (paper, a scanner's grey plate, cloth) and pale bodies on dark ground (plastic, soil, felt),
-round, oval, slender or bent, of like or of mixed size, scattered or in heaps, with crumbs, chaff, scratches, bubbles and
-glare, under uneven light and colour casts, sharp or soft, from 1 to 24 megapixels, squeezed as JPEG. The looks are our own
-invention.
+round, oval, slender or bent, of like or of mixed size, scattered or in heaps, with crumbs, chaff, scratches, bubbles
+and glare, under uneven light and colour casts, sharp or soft, from 1 to 24 megapixels, squeezed as JPEG. The looks are
+our own invention.
 """
 
 from __future__ import annotations
@@ -56,7 +56,8 @@ def seeds(seed: int, megapixels: float | None = None) -> Mix:
         pale=False, things=_number(rng, room), width_px=width, height_px=height, length=length,
         slender=float(rng.choice([1.0, 1.3, 1.6, 2.0, 2.8])), spread=float(rng.uniform(0.04, 0.14)), bend=0.0,
         heaped=float(rng.uniform(0, 0.6)), ground=tuple(pale), colour=tuple(brown), texture=float(rng.uniform(0, 0.04)),
-        crumbs=int(rng.integers(0, 25)), lines=int(rng.integers(0, 10)), bubbles=0, gradient=float(rng.uniform(0, 0.25)),
+        crumbs=int(rng.integers(0, 25)), lines=int(rng.integers(0, 10)), bubbles=0, gradient=float(rng.uniform(0,
+        0.25)),
         blur=float(rng.uniform(0.3, 0.07 * length)), noise=float(rng.uniform(1, 5)), jpeg=int(rng.integers(60, 96)),
         edges=bool(rng.random() < 0.4),
     )  # fmt: skip
@@ -73,9 +74,11 @@ def animals(seed: int, megapixels: float | None = None) -> Mix:
     return Mix(
         pale=True, things=max(6, _number(rng, room) // 2), width_px=width, height_px=height, length=length,
         slender=float(rng.uniform(2.0, 4.0)), spread=float(rng.uniform(0.05, 0.3)), bend=float(rng.uniform(0, 0.15)),
-        heaped=float(rng.uniform(0, 0.3)), ground=tuple(dark), colour=tuple(white), texture=float(rng.uniform(0.03, 0.2)),
+        heaped=float(rng.uniform(0, 0.3)), ground=tuple(dark), colour=tuple(white), texture=float(rng.uniform(0.03,
+        0.2)),
         crumbs=int(rng.integers(0, 30)), lines=int(rng.integers(0, 5)), bubbles=int(rng.integers(0, 10)),
-        gradient=float(rng.uniform(0, 0.35)), blur=float(rng.uniform(0.3, 0.06 * length)), noise=float(rng.uniform(1, 6)),
+        gradient=float(rng.uniform(0, 0.35)), blur=float(rng.uniform(0.3, 0.06 * length)), noise=float(rng.uniform(1,
+        6)),
         jpeg=int(rng.integers(60, 96)), edges=bool(rng.random() < 0.3), giants=int(rng.integers(0, 3)),
     )  # fmt: skip
 
@@ -201,7 +204,9 @@ def _lay_things(canvas, mix: Mix, rng):
         hill = 0.8 + 0.25 * np.sqrt((1 - d**2).clip(0, 1)) if mix.pale else 1.1 - 0.25 * np.sqrt((1 - d**2).clip(0, 1))
         shade = 1 if mix.pale else 0.75
         if not mix.pale:  # a soft shadow to one side
-            soft = np.exp(-np.clip(np.hypot((along - 0.1 * length[i]) / length[i] * 2, across / width[i] * 2) - 1, 0, 9) * 6)
+            soft = np.exp(
+                -np.clip(np.hypot((along - 0.1 * length[i]) / length[i] * 2, across / width[i] * 2) - 1, 0, 9) * 6
+            )
             part *= (1 - 0.12 * soft * (1 - cover))[:, :, None].astype(np.float32)
         colour = np.array(mix.colour) * rng.normal(1, 0.05) * hill[:, :, None] * shade
         _put(part, cover, colour)

@@ -10,8 +10,7 @@ import typer
 from chirr.cli.say import BadInput, progress, say, say_json, sorry
 
 if TYPE_CHECKING:
-    from chirr.desk.counting import PhotoAnswer, SampleAnswer
-    from chirr.engine.counting.learn import Line
+    from chirr.desk.counting import Line, PhotoAnswer, SampleAnswer
 
 app = typer.Typer(no_args_is_help=True, help="Count on photographs, or from samples.")
 sample = typer.Typer(no_args_is_help=True, help="From a sample to the whole, with its error.")

@@ -215,8 +215,11 @@ def _give_up(clutch: ClutchCare, day: date, today: date) -> list[Job]:
         (day - likely).days,
     )
     return [
-        Job(key=f"empty:{clutch.clutch}", deed="empty",
-            what=said("Empty tray {clutch}, which did not hatch", clutch=clutch.clutch), why=why, urgency="due", bin=clutch.bin, place=clutch.place, clutch=clutch.clutch, asks=("note",))
+        Job(
+            key=f"empty:{clutch.clutch}", deed="empty", why=why, urgency="due", asks=("note",),
+            what=said("Empty tray {clutch}, which did not hatch", clutch=clutch.clutch),
+            bin=clutch.bin, place=clutch.place, clutch=clutch.clutch,
+        )
     ]  # fmt: skip
 
 

@@ -89,7 +89,8 @@ def sample(request: HttpRequest) -> HttpResponse:
     entry = urlencode(worked.values | ({"next": back} if back else {})) if worked and worked.values else ""
     kept = {k: values[k] for k in ("lot", "clutch", "unit", "next") if values.get(k)}
     context = {
-        "values": values, "faults": faults, "worked": worked, "next": back, "units": [(u, term("unit", u)) for u in sampling.UNITS],
+        "values": values, "faults": faults, "worked": worked, "next": back,
+        "units": [(u, term("unit", u)) for u in sampling.UNITS],
         "add": f"{reverse('add')}?{entry}" if entry else "", "rows": _rows(values),
         "ways": [(way, f"{reverse('count-sample')}?{urlencode(kept | {'way': way})}") for way in sampling.WAYS],
     }  # fmt: skip
