@@ -10,7 +10,7 @@ import typer
 from chirr.cli.say import BadInput, progress, say, say_json, sorry
 
 if TYPE_CHECKING:
-    from chirr.desk.counting import Line, PhotoAnswer, SampleAnswer
+    from chirr.desk.counting import PhotoAnswer, SampleAnswer
 
 app = typer.Typer(no_args_is_help=True, help="Count on photographs, or from samples.")
 sample = typer.Typer(no_args_is_help=True, help="From a sample to the whole, with its error.")
@@ -68,7 +68,7 @@ def photo(
         raise typer.Exit(2)
 
 
-def _farm_line(what: str) -> Line | None:
+def _farm_line(what: str) -> Any:
     """What the corrections of the farm say, where there is a farm."""
     from chirr.cli.farm import farm_path, open_farm
 
