@@ -17,7 +17,7 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.latents import CLUTCH_SD
-from chirr.engine.colony.search import _PRIOR_TAIL
+from chirr.engine.colony.search import PRIOR_TAIL
 from engine.colony.small_farm import DAY, belief_in, clutch, history, steady
 
 WARM = steady(30.0)
@@ -74,7 +74,7 @@ def test_the_spread_between_clutches_lies_between_the_prior_and_what_a_mixed_mod
     logs = counted(between_sd, seed=5)
     belief, (_, own, _) = believed(logs), mixed_model(logs)
     shown, prior, got = (
-        float(stats.t.fit(own, fdf=_PRIOR_TAIL, floc=0)[2]),
+        float(stats.t.fit(own, fdf=PRIOR_TAIL, floc=0)[2]),
         CLUTCH_SD[1],
         belief.latents.clutch_sd[1, 0],
     )

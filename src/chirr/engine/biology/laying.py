@@ -98,7 +98,7 @@ def after_cold(days: ArrayLike, species: Species) -> Floats:
     """Laying so many days after the last cold night, relative to what it would be without.
 
     Growers see laying stop and come back over some two weeks (`cold_night_c`, `cold_recovery_days`: common practice, no
-    published source). How it comes back, a straight line, and the little that is laid even so are judgement.
+    published source). How it comes back, a straight line, and what is laid even so (`cold_laying_floor`) are judgement.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def after_cold(days: ArrayLike, species: Species) -> Floats:
     [0.05, 0.5, 1.0, 1.0]
     """
     since = np.asarray(days, dtype=np.float64)
-    return np.asarray(np.clip(since / species.cold_recovery_days.value, 0.05, 1.0))
+    return np.asarray(np.clip(since / species.cold_recovery_days.value, species.cold_laying_floor.value, 1.0))
 
 
 def eggs_per_cm2_in_tray(

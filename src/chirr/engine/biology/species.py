@@ -162,6 +162,7 @@ class Species:
     egg_eating_per_day2: Constant
     cold_night_c: Constant
     cold_recovery_days: Constant
+    cold_laying_floor: Constant
     medium_peat_share: Constant
     medium_vermiculite_share: Constant
     medium_coir_share: Constant

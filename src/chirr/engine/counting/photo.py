@@ -17,6 +17,7 @@ not things."""
 FELL_AWAY = 0.55
 """Where at a closer look the usual thing stands out so much less than at the first, it was never one kind of thing."""
 FEWEST_ALIKE = 4
+UNLIKE = "Too few things are alike to know what to count: give the scale of the picture."
 CERTAIN, ENOUGH_CERTAIN = 0.15, 10
 """So many marks with hardly a doubt are things, whatever else the picture shows."""
 MOSTLY_HEAPED, MOST_HIDDEN = 0.4, 1.5
@@ -59,6 +60,8 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
     heaped = np.array([t.why == "clump" for t in things], dtype=bool)
     low, high = interval(marks, sift.crowding(bench), heaped, by_cover(bench))
     why = unclear(seen, bench, marks, scale_known=mm_per_px is not None)
+    if seen.alike < FEWEST_ALIKE < count and mm_per_px is None:
+        count, low, high = 0, 0, 0  # a usual size that hardly anything has says nothing of so many
     return PhotoCount(
         count=count, low=low, high=high, unsure=bool(why), why=why, pale=seen.pale, marks=marks,
         length_mm=None if mm_per_px is None else marks.length_px * mm_per_px,
@@ -97,7 +100,7 @@ def unclear(seen: Typical, bench: sift.Bench, marks: Marks, *, scale_known: bool
     if seen.short_px > BLUR_SHOWS_PX and sift.crispness(bench) < BLURRED:
         return "The picture is out of focus: hold still, and tap the screen on the wall."
     if seen.alike < FEWEST_ALIKE and not scale_known:
-        return "Too few things are alike to know what to count: give the scale of the picture."
+        return UNLIKE
     if sift.explained(bench, marks) < 0.03 and int((marks.doubt < CERTAIN).sum()) < ENOUGH_CERTAIN:
         return "Most of what stands out is something else: glare, cloth, print or a rim."
     return ""
