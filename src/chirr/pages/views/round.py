@@ -38,7 +38,7 @@ MINUTES_EACH = (30, 60, 90, 120, 180, 240, 480)
 HANDS = (1, 2, 3, 4, 5, 6)
 
 
-LEG = 60
+LEG = 40
 """Stops sent at first: more than a person walks in half a day, and a page that a phone draws at once."""
 
 
