@@ -8,6 +8,7 @@ import sys
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
+from ipaddress import IPv4Address
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -44,6 +45,10 @@ class Lan:
         self.name = self.asked_name or where.host_name()
         if ":" in self.host:
             raise BadInput("With --lan the pages are served on IPv4; leave --host away or give an IPv4 address.")
+        try:
+            IPv4Address(self.host)
+        except ValueError as wrong:
+            raise BadInput(f"--host is an IPv4 address with --lan, not {host!r}; for a name use --name.") from wrong
         self.farm = ""
 
     def look(self) -> Kept:
@@ -126,7 +131,7 @@ class _Watch:
         while not self._over.wait(LOOK_AGAIN_S):
             try:
                 kept = self._lan.look()
-            except Trouble as trouble:
+            except Exception as trouble:  # noqa: BLE001 - a watch that dies silently lets the certificate run out
                 if str(trouble) != told:
                     sorry(str(trouble))
                 told = str(trouble)

@@ -2,6 +2,7 @@
 // plain pages: every form still goes to the farm's computer by itself. See docs/without-network.md.
 // @ts-check
 
+import * as deeds from "./phone/deeds.js";
 import * as leave from "./phone/leave.js";
 import * as mark from "./phone/mark.js";
 import { offerUndo } from "./phone/notices.js";
@@ -24,6 +25,8 @@ let [ready, failures, sending, more] = [false, 0, false, false];
 let retry;
 /** @type {any} */
 let pocket = null;
+/** Whose pocket the shell was first drawn from. @type {string | null} */
+let drawnFor = null;
 
 /** Send now, and again ever later until all is up. */
 async function sendSoon() {
@@ -62,8 +65,7 @@ function onSubmit(event) {
 
 /** @param {HTMLFormElement} form @param {HTMLElement | null} submitter */
 async function writeDeed(form, submitter) {
-  const { write } = await import("./phone/deeds.js");
-  await write(form, submitter, (words, ids) => {
+  await deeds.write(form, submitter, (words, ids) => {
     const dialog = form.closest("dialog");
     if (dialog) {
       dialog.close();
@@ -71,24 +73,24 @@ async function writeDeed(form, submitter) {
     } else {
       sessionStorage.setItem(SAID, JSON.stringify({ words, ids, until: Date.now() + 8000 }));
       const next = String(new FormData(form).get("next") || "/round");
-      location.assign(next.startsWith("/") && !next.startsWith("//") ? next : "/round");
+      location.assign(new URL(next, location.href).origin === location.origin ? next : "/round");
     }
   });
 }
 
 /** A form asked for by a touch opens over the page, so that the place on the walk is kept. @param {MouseEvent} event */
-async function onClick(event) {
+function onClick(event) {
   const link = event.target instanceof Element ? event.target.closest("main a[href^='/book/add?']") : null;
   if (!ready || !pocket?.may_write || !(link instanceof HTMLAnchorElement) || event.ctrlKey || event.metaKey) return;
   if (!matchMedia("(pointer: coarse)").matches || link.closest("dialog, .tabs, .deeds") || !link.search.includes("deed=")) return;
   event.preventDefault();
-  const { openOver } = await import("./phone/deeds.js");
-  openOver(pocket, new URL(link.href).searchParams);
+  deeds.openOver(pocket, new URL(link.href).searchParams);
 }
 
 async function drawShell() {
   if (!onShell) return;
   const { draw } = await import("./phone/shell.js");
+  drawnFor ??= (await kept("me"))?.person ?? null;
   await draw(pocket);
   clock.draw();
   await taps.paint();
@@ -132,6 +134,7 @@ async function start() {
   saidBefore();
   outbox.onChange(taps.paint);
   onContact(async (/** @type {any} */ news) => {
+    if (onShell && drawnFor && news.person && news.person !== drawnFor) location.reload();
     if (!news.pocket) return;
     pocket = await kept("pocket");
     learn(pocket?.words);
@@ -142,7 +145,7 @@ async function start() {
   for (const [where, kind] of /** @type {[EventTarget, string][]} */ ([[window, "online"], [document, "visibilitychange"], [window, "chirr-written"]])) {
     where.addEventListener(kind, () => { if (document.visibilityState === "visible") { failures = 0; sendSoon(); } });
   }
-  setInterval(() => { if (document.visibilityState === "visible") greet().catch(() => undefined); }, GREET_MS);
+  setInterval(() => { if (document.visibilityState === "visible") greet().then(refreshPocket).catch(() => undefined); }, GREET_MS);
   navigator.serviceWorker.register("/worker.js", { type: "module", updateViaCache: "none" }).catch(() => undefined);
   await sendSoon();
   navigator.storage?.persist?.().catch(() => undefined);

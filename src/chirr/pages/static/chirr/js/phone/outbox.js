@@ -46,8 +46,10 @@ export async function add(entries) {
     const contact = kept.get("contact");
     const made = entries.map((_, i) => uuid7(Date.now() + i / 1000));
     contact.onsuccess = () => {
+      // the person whose name the page shows: another window of this browser may meanwhile be somebody else's
+      const person = document.documentElement.dataset.person || me.result?.person || "";
       entries.forEach((e, i) => outbox.add({
-        id: made[i], at, person: me.result?.person ?? "", values: e.values, since: contact.result?.farmNow ?? 0,
+        id: made[i], at, person, values: e.values, since: contact.result?.farmNow ?? 0,
         says: e.says, key: e.key ?? "", tries: 0, sent: false, why: "",
       }));
     };
@@ -87,8 +89,16 @@ async function alter(ids, change) {
   tellAll();
 }
 
-/** A sending of these begins. @param {string[]} ids */
-export const tried = (ids) => alter(ids, (e) => ({ ...e, tries: e.tries + 1 }));
+/** A sending of these begins. Resolves to those that are still there: one just taken back must not go up.
+ * @param {string[]} ids @returns {Promise<Set<string>>} */
+export async function tried(ids) {
+  const there = new Set();
+  await alter(ids, (e) => {
+    there.add(e.id);
+    return { ...e, tries: e.tries + 1 };
+  });
+  return there;
+}
 
 /**
  * What the book answered.
@@ -123,7 +133,7 @@ export async function undo(ids) {
       const asked = outbox.get(id);
       asked.onsuccess = () => {
         const old = asked.result;
-        if (old && old.tries === 0) {
+        if (old && (old.tries === 0 || old.why)) {
           outbox.delete(id);
           return;
         }

@@ -3,9 +3,13 @@
 
 import { UNDO_MS } from "./notices.js";
 import * as outbox from "./outbox.js";
+import { kept } from "./store.js";
 import { paint } from "./taps.js";
 
 const REST_MS = UNDO_MS + 500;
+const FRESH_MS = 30_000;
+/** What the phone carried when the sheet was drawn. @type {string | null} */
+let drawnWith = null;
 let lastTouch = performance.now();
 /** @type {number | undefined} */
 let timer;
@@ -20,7 +24,14 @@ async function tryNow() {
   const sheet = document.getElementById("round");
   if (!sheet || document.getElementById("phone") || document.querySelector("dialog[open]")) return;
   if (performance.now() - lastTouch < REST_MS) { soon(); return; }
-  if (outbox.toSend(await outbox.all()).length || !sheet.querySelector(".done")) return;
+  if (outbox.toSend(await outbox.all()).length) return;
+  const tag = await kept("tag");
+  if (!sheet.querySelector(".done")) {
+    // nothing was done here; others may have done it, which a changed pocket tells
+    if (drawnWith === null || performance.now() < FRESH_MS) { drawnWith = tag; return; }
+    if (tag === drawnWith) return;
+  }
+  drawnWith = tag;
   const [place, top] = firstInSight();
   const held = document.activeElement?.closest("li.item, article.stop")?.id;
   await /** @type {any} */ (window).htmx.ajax("GET", location.pathname + location.search, { target: "#round", swap: "outerHTML" });

@@ -41,6 +41,10 @@ export async function greet() {
   const answer = await ask("/phone/now");
   if (!answer.ok) throw new Error(String(answer.status));
   const told = await answer.json();
+  const me = await kept("me");
+  if (told.person && me && me.person !== told.person) {
+    await keep({ me: { person: told.person, role: told.role }, pocket: null, tag: null }); // somebody else came in
+  }
   return note({
     farmNow: told.now, heard: Date.now(), csrf: told.csrf ?? "", person: told.person,
     trouble: told.person === null ? "sign-in" : "",
@@ -79,11 +83,17 @@ async function sendAll() {
   for (;;) {
     const part = outbox.toSend(await outbox.all()).filter((e) => !held.has(e.id)).slice(0, size);
     if (part.length === 0) break;
-    await outbox.tried(part.map((e) => e.id)).catch(() => undefined); // a full memory must not stop the sending
-    const answer = await post(contact, part, false);
+    const ids = part.map((e) => e.id);
+    const there = await outbox.tried(ids).catch(() => new Set(ids)); // a full memory must not stop the sending
+    const going = part.filter((e) => there.has(e.id));
+    if (going.length === 0) continue;
+    const answer = await post(contact, going, false);
     if (answer.ok) {
       const { answers } = await answer.json();
-      await outbox.answered(answers).catch(() => outbox.forget(answers.filter(isIn).map((a) => a.id)));
+      await outbox.answered(answers).catch(() => {
+        answers.filter((/** @type {any} */ a) => !isIn(a)).forEach((/** @type {any} */ a) => held.add(a.id));
+        return outbox.forget(answers.filter(isIn).map((/** @type {any} */ a) => a.id));
+      });
     } else if (answer.status >= 500 || answer.status === 413 || answer.status === 422) {
       // something in this part upsets the farm's computer: halve it until it is alone, and let the others pass
       if (part.length === 1) held.add(part[0].id);
@@ -107,19 +117,22 @@ async function sendAll() {
  */
 export async function sendOne(id, waitMs) {
   if (!navigator.onLine) return null; // no need to wait for what cannot come
+  let late = false; // once the hand was told that it waits, it is for the ordinary sending to see it into the book
   const work = navigator.locks.request("chirr-send", async () => {
     const contact = await greet();
     const entry = (await outbox.all()).find((e) => e.id === id);
-    if (contact.trouble || !entry || entry.sent) return null;
-    await outbox.tried([id]);
+    if (late || contact.trouble || !entry || entry.sent) return null;
+    if (!(await outbox.tried([id])).has(id)) return null;
     const answer = await post(contact, [entry], true);
     if (!answer.ok) return null;
     const [said] = (await answer.json()).answers;
-    if (said.got === "refused") await outbox.forget([id]);
-    else await outbox.answered([said]);
+    if (said.got !== "refused") await outbox.answered([said]);
+    else if (!late) await outbox.forget([id]);
     return said;
   }).catch(() => null);
-  return Promise.race([work, new Promise((resolve) => { setTimeout(resolve, waitMs, null); })]);
+  return Promise.race([work, new Promise((resolve) => {
+    setTimeout(() => { late = true; resolve(null); }, waitMs);
+  })]);
 }
 
 /** Fetch what the phone carries, and forget the sent entries that it now knows of. */
