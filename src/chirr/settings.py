@@ -131,6 +131,9 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 20_000
+"""A run sheet of some hundred stops, typed in, has a few thousand fields."""
+
 STATIC_URL = f"static/{assets.version()}/"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

@@ -69,7 +69,10 @@ def test_a_photograph_becomes_a_count_in_the_book(page_as: Open) -> None:
 
     page.wait_for_url(re.compile("/book/add"))
     assert f"{found + 1} eggs on photograph" in page.locator("#f-note").input_value()
-    page.get_by_role("button", name="Write it").click()
+    # this tray has no clear side, so nothing is known of the whole tray: its number is the person's to fill in
+    assert page.locator("#f-quantity").input_value() == ""
+    page.locator("#f-quantity").fill("4000")
+    page.locator("#main").get_by_role("button", name="Write it").click()
     page.wait_for_url(re.compile(r"/(round|book)(\?.*)?$"))
     page.goto(re.sub(r"(https?://[^/]+).*", r"\1/book?clutch=C2&deed=count", page.url))
     expect(page.locator("main")).to_contain_text("eggs on photograph")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -280,6 +281,8 @@ def _by_the_farm(
 def _pair(text: str, like: str) -> tuple[float, float]:
     try:
         first, second = (float(part) for part in text.split(":"))
+        if not (isfinite(first) and isfinite(second)):
+            raise ValueError(text)
     except ValueError as error:
         raise BadInput(f"{text} does not fit here; write two numbers with a colon between, such as {like}.") from error
     return first, second

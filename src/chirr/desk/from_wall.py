@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from chirr.book import ledger, shelf
+from chirr.book.models import EntryRow
 from chirr.desk.counting import CannotCount
 from chirr.desk.photos import KeptPhoto, all_kept, tray_type_of
 from chirr.desk.spoken import say
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from chirr.engine.counting.wall import Factor
     from chirr.records import TrayType
 
+FROM_THE_WALL = "From the wall:"
+"""How the note of a count begins that was itself guessed from a wall."""
 BY_HAND_CV = 0.25
 """A count of a clutch's eggs with no more error than this was not guessed from its wall."""
 UNKNOWN_AGE_DAYS = 2.0
@@ -113,6 +116,7 @@ def _both_ways(now_days: float) -> Iterator[tuple[float, float, str]]:
     from chirr.engine.counting.wall import egg_length_mm
 
     clutches = ledger.live().clutches
+    guessed = set(EntryRow.objects.filter(note__startswith=FROM_THE_WALL).values_list("id", flat=True))
     sides = {t.tray_type: t.clear_side_cm for t in shelf.tray_types() if t.clear_side_cm}
     latest: dict[str, KeptPhoto] = {k.clutch: k for k in all_kept() if k.clutch and k.what == "eggs" and k.per_cm}
     for name, kept in latest.items():
@@ -122,6 +126,7 @@ def _both_ways(now_days: float) -> Iterator[tuple[float, float, str]]:
         counts: Sequence[float] = [
             f.quantity for f in known.facts
             if f.kind == "count" and f.unit == "eggs" and f.quantity and f.cv is not None and f.cv <= BY_HAND_CV
+            and f.entry not in guessed
         ]  # fmt: skip
         if counts:
             swollen = egg_length_mm(now_days) / egg_length_mm(age_days(name, kept.at))
@@ -129,12 +134,17 @@ def _both_ways(now_days: float) -> Iterator[tuple[float, float, str]]:
 
 
 def deed_values(kept: KeptPhoto) -> dict[str, str]:
-    """What the form of the count is filled with: the tray's eggs where they can be told, else those on the picture."""
+    """What the form of the count is filled with: the tray's eggs where they can be told, else what is on the picture.
+
+    The eggs along a wall are never offered as those of a whole tray: a person must fill that in.
+    """
     guess = tray_guess(kept)
-    quantity, cv = (guess.count, guess.cv) if guess else (kept.count, kept.cv)
-    values = {"deed": "count", "quantity": str(quantity), "unit": kept.what, "cv": f"{min(cv, 2.0):.3f}"}
+    values = {"deed": "count", "unit": kept.what}
+    if guess or not (kept.what == "eggs" and kept.clutch):
+        quantity, cv = (guess.count, guess.cv) if guess else (kept.count, kept.cv)
+        values |= {"quantity": str(quantity), "cv": f"{min(cv, 2.0):.3f}"}
     seen = f"{kept.count} {kept.what} on photograph {kept.id}"
-    values["note"] = f"From the wall: {seen}." if guess else f"{seen[0].upper()}{seen[1:]}."
+    values["note"] = f"{FROM_THE_WALL} {seen}." if guess else f"{seen[0].upper()}{seen[1:]}."
     for name in ("clutch", "lot"):
         if value := getattr(kept, name):
             values[name] = value
