@@ -5,10 +5,8 @@ from __future__ import annotations
 import os
 import shutil
 import socket
-import ssl
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,7 +16,6 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Playwright
 
 from browser.conftest import CHROMIUM, FLAGS, TESTS
-from chirr.wire.certificates import Pair
 
 NAME = "hazel.local"
 SERVE = "import sys, chirr.cli.lan as lan; lan.LOOK_AGAIN_S = 0.5; from chirr.cli import main; main()"
@@ -92,33 +89,4 @@ def trusting(playwright: Playwright, home: Path, authority: bytes) -> BrowserCon
     )  # fmt: skip
 
 
-@contextmanager
-def answering(pair: Pair, folder: Path) -> Iterator[int]:
-    """A bare HTTPS server with this certificate."""
-    (folder / "c.pem").write_bytes(pair.certificate_pem())
-    (folder / "k.pem").write_bytes(pair.key_pem())
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.load_cert_chain(folder / "c.pem", folder / "k.pem")
-    listening = socket.create_server(("127.0.0.1", 0))
-
-    def answer() -> None:
-        while True:
-            try:
-                caller, _ = listening.accept()
-                with context.wrap_socket(caller, server_side=True) as talk:
-                    talk.recv(4096)
-                    talk.send(b"HTTP/1.1 200 OK\r\nContent-Type: text/html\r\nContent-Length: 5\r\n\r\nchirr")
-            except ssl.SSLError:
-                continue
-            except OSError:
-                if listening.fileno() < 0:
-                    return
-
-    threading.Thread(target=answer, daemon=True).start()
-    try:
-        yield int(listening.getsockname()[1])
-    finally:
-        listening.close()
-
-
-__all__ = ["NAME", "Browser", "answering", "served", "trusting"]
+__all__ = ["NAME", "Browser", "served", "trusting"]

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Error, Playwright
 
-from browser.lan import NAME, answering, served, trusting
+from browser.lan import NAME, served, trusting
 from builders import small_farm
+from builders.tls import answering
 from chirr.wire import certificates, safe
 from chirr.wire.certificates import Pair
 

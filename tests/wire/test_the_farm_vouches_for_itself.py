@@ -8,7 +8,7 @@ import shutil
 import socket
 import ssl
 import subprocess
-import threading
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
+from builders.tls import answering
 from chirr.wire.certificates import Pair, fingerprint, make_authority, make_server, may_vouch
 
 NOW = datetime(2027, 4, 1, 9, 30, tzinfo=UTC)
@@ -180,31 +181,13 @@ def test_the_openssl_command_verifies_the_chain_strictly(authority: Pair, server
 
 
 @pytest.fixture
-def answering(tmp_path: Path) -> tuple[Pair, int]:
+def vouched(tmp_path: Path) -> Iterator[tuple[Pair, int]]:
     """A TLS server of Python's ssl with a certificate of today, and the authority behind it."""
     now = datetime.now(UTC)
     authority = make_authority("Low Barn", NAMES, ADDRESSES, now)
     server = make_server(authority, NAMES, ADDRESSES, now)
-    (tmp_path / "server.crt").write_bytes(server.certificate_pem())
-    (tmp_path / "server.key").write_bytes(server.key_pem())
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    context.load_cert_chain(tmp_path / "server.crt", tmp_path / "server.key")
-    listening = socket.create_server(("127.0.0.1", 0))
-
-    def answer() -> None:
-        while True:
-            try:
-                caller, _ = listening.accept()
-                with context.wrap_socket(caller, server_side=True) as talk:
-                    talk.send(b"chirr")
-            except ssl.SSLError:
-                continue
-            except OSError:
-                return
-
-    threading.Thread(target=answer, daemon=True).start()
-    yield authority, listening.getsockname()[1]  # type: ignore[misc]
-    listening.close()
+    with answering(server, tmp_path) as port:
+        yield authority, port
 
 
 def _call(port: int, trusted: Pair, who: str) -> bytes:
@@ -214,16 +197,17 @@ def _call(port: int, trusted: Pair, who: str) -> bytes:
         socket.create_connection(("127.0.0.1", port), timeout=10) as line,
         context.wrap_socket(line, server_hostname=who) as talk,
     ):
-        return talk.recv(5)
+        talk.sendall(b"GET / HTTP/1.1\r\n\r\n")
+        return talk.recv(4096)[-5:]
 
 
 @pytest.mark.parametrize("who", ["hazel.local", "localhost", "127.0.0.1"])
-def test_pythons_ssl_connects_with_only_that_authority_trusted(answering: tuple[Pair, int], who: str) -> None:
-    authority, port = answering
+def test_pythons_ssl_connects_with_only_that_authority_trusted(vouched: tuple[Pair, int], who: str) -> None:
+    authority, port = vouched
     assert _call(port, authority, who) == b"chirr"
 
 
-def test_pythons_ssl_refuses_it_when_another_authority_is_trusted(answering: tuple[Pair, int]) -> None:
+def test_pythons_ssl_refuses_it_when_another_authority_is_trusted(vouched: tuple[Pair, int]) -> None:
     other = make_authority("Low Barn", NAMES, ADDRESSES, datetime.now(UTC))
     with pytest.raises(ssl.SSLCertVerificationError):
-        _call(answering[1], other, "localhost")
+        _call(vouched[1], other, "localhost")
