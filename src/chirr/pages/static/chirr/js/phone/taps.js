@@ -119,11 +119,11 @@ function finish(stops) {
   if (count) count.textContent = t("{n} stops left", { n: document.querySelectorAll("article.stop:not(.done)").length });
 }
 
-/** Mark on the page what the outbox says is done today; only what differs is touched. */
+/** Mark on the page what the outbox says is done today, or waits since before; only what differs is touched. */
 export async function paint() {
   if (!document.querySelector("article.stop")) return;
   const today = new Date().toDateString();
-  const waits = (await outbox.all()).filter((e) => e.key && !e.why && new Date(e.at * 1000).toDateString() === today);
+  const waits = (await outbox.all()).filter((e) => e.key && !e.why && (!e.sent || new Date(e.at * 1000).toDateString() === today));
   const done = new Set([...waits.map((e) => e.key), ...doneHere.values()]);
   const [shown, stops] = [[...document.querySelectorAll("li.item.done")], /** @type {Set<Element>} */ (new Set())];
   const wrong = [...shown.filter((item) => !done.has(item.id)), ...[...done].flatMap((key) => itemAt(key) ?? []).filter((item) => !item.classList.contains("done"))];
