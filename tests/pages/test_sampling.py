@@ -28,6 +28,26 @@ def test_weighing_says_how_many_and_fills_the_entry_with_method_and_error(who: W
     assert "Weighed, 2 samples" in filled["note"]
 
 
+def test_the_empty_bin_is_asked_for_and_never_taken_as_nothing(who: Who) -> None:
+    page = who("hand").get("/count/sample", {k: v for k, v in WEIGH.items() if k != "tare_g"}).content.decode()
+    assert "Say what the empty bin weighs" in page
+    assert "button main" not in page.split('id="answer"')[1].split("</div>")[0]
+
+
+def test_half_a_past_consignment_or_two_answers_to_one_question_are_asked_about(who: Who) -> None:
+    half = who("hand").get("/count/sample", {"way": "pack", "wanted": "500", "sent_1": "300"}).content.decode()
+    assert "A past consignment needs how many were sent and how many died." in half
+    both = {"way": "pack", "wanted": "500", "deaths_pct": "2", "sent_1": "300", "lost_1": "9"}
+    assert "not both" in who("hand").get("/count/sample", both).content.decode()
+
+
+def test_the_note_of_a_sample_is_kept_in_one_form_whatever_the_language(who: Who) -> None:
+    client = who("hand")
+    client.cookies["language"] = "es"
+    note = link_of(client.get("/count/sample", WEIGH).content.decode())["note"]
+    assert note.startswith("Weighed, 2 samples. Between ")
+
+
 def test_nothing_is_said_or_written_before_something_is_filled_in(who: Who) -> None:
     page = who("hand").get("/count/sample?lot=L1").content.decode()
     assert "Nothing is written until you say so" in page

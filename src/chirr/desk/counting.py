@@ -8,7 +8,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from io import BytesIO
-from math import degrees
+from math import degrees, isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -368,6 +368,7 @@ def weighed(counts: Sequence[float], masses_g: Sequence[float], gross_g: float, 
     """How many are in a bin, from samples counted and weighed. Raises CannotCount."""
     from chirr.engine.counting import sample
 
+    _real(*counts, *masses_g, gross_g, tare_g)
     return _sampled(lambda: sample.weigh_and_count(counts, masses_g, gross_g, tare_g))
 
 
@@ -375,6 +376,7 @@ def by_cup(counts: Sequence[float], filled: float) -> SampleAnswer:
     """How many are in so many filled cups, from cups that were counted. Raises CannotCount."""
     from chirr.engine.counting import sample
 
+    _real(*counts, filled)
     return _sampled(lambda: sample.cups(counts, filled), lambda _: sample.more_cups(counts, filled))
 
 
@@ -382,7 +384,15 @@ def by_square(counts: Sequence[float], square_cm2: float, tray_cm2: float) -> Sa
     """How many are on a tray, from squares counted on it. Raises CannotCount."""
     from chirr.engine.counting import sample
 
+    _real(*counts, square_cm2, tray_cm2)
     return _sampled(lambda: sample.squares(counts, square_cm2, tray_cm2))
+
+
+def _real(*numbers: float) -> None:
+    """Raise CannotCount unless each is a number that something can have."""
+    odd = next((x for x in numbers if not isfinite(x)), None)
+    if odd is not None:
+        raise CannotCount(say("{value} is not a number that can be counted or weighed; write figures.", value=odd))
 
 
 def _sampled(ask: Any, plan: Any = None) -> SampleAnswer:

@@ -5,7 +5,20 @@ from __future__ import annotations
 from chirr.desk.misfit_words import by_pattern
 from chirr.says import word
 
+WEIGHED_ONCE = word("Weighed, one sample. Between {low} and {high} in nine cases of ten.")
+WEIGHED = word("Weighed, {n} samples. Between {low} and {high} in nine cases of ten.")
+BY_CUP = word("By the cup, {n} counted. Between {low} and {high} in nine cases of ten.")
+BY_SQUARES = word("By squares, {n} counted. Between {low} and {high} in nine cases of ten.")
+DEAD = word("{dead} dead of {all} looked at.")
+PACKED = word("For {wanted} alive on arrival.")
+
 NOTES = (
+    WEIGHED_ONCE,
+    WEIGHED,
+    BY_CUP,
+    BY_SQUARES,
+    DEAD,
+    PACKED,
     word("looked, no pinheads yet"),
     word("undone on the round"),
     word("reused, next cycle {cycle}"),

@@ -7,9 +7,9 @@ from typing import Any
 
 import msgspec
 
-from chirr.desk import counting
+from chirr.desk import counting, notes_said
 from chirr.desk.forms import FormFaults, Sheet
-from chirr.desk.spoken import say, say_n
+from chirr.desk.spoken import say
 
 WAYS = ("weigh", "cup", "square", "dead", "pack")
 MOST_ROWS = 8
@@ -64,10 +64,11 @@ def _weigh(sheet: Sheet) -> Worked:
             counts.append(count)
             masses.append(mass)
     gross = sheet.number("gross_g", 0.01, 1e7, say("Say what the bin weighs with all in it."))
-    tare = sheet.number("tare_g", 0, 1e7) or 0.0
+    tare = sheet.number("tare_g", 0, 1e7, say("Say what the empty bin weighs; 0 where the scale was set to nought."))
     sheet.done()
-    found = counting.weighed(counts, masses, gross or 0.0, tare)
-    return _as_entry(found, _unit(sheet), say_n("Weighed, {n} sample.", "Weighed, {n} samples.", len(counts)))
+    found = counting.weighed(counts, masses, gross or 0.0, tare or 0.0)
+    how = notes_said.WEIGHED if len(counts) > 1 else notes_said.WEIGHED_ONCE
+    return _as_entry(found, _unit(sheet), how, len(counts))
 
 
 def _cup(sheet: Sheet) -> Worked:
@@ -75,8 +76,7 @@ def _cup(sheet: Sheet) -> Worked:
     filled = sheet.number("filled", 0.01, 1e5, say("Say how many cups were filled."))
     sheet.done()
     found = counting.by_cup(counts, filled or 0.0)
-    how = say_n("By the cup, {n} counted.", "By the cup, {n} counted.", len(counts))
-    return _as_entry(found, _unit(sheet), how)
+    return _as_entry(found, _unit(sheet), notes_said.BY_CUP, len(counts))
 
 
 def _square(sheet: Sheet) -> Worked:
@@ -85,12 +85,12 @@ def _square(sheet: Sheet) -> Worked:
     tray = sheet.number("tray_cm2", 0.1, 1e6, say("Say how large the whole tray is."))
     sheet.done()
     found = counting.by_square(counts, square or 0.0, tray or 0.0)
-    return _as_entry(found, _unit(sheet), say_n("By squares, {n} counted.", "By squares, {n} counted.", len(counts)))
+    return _as_entry(found, _unit(sheet), notes_said.BY_SQUARES, len(counts))
 
 
-def _as_entry(found: counting.SampleAnswer, unit: str, how: str) -> Worked:
+def _as_entry(found: counting.SampleAnswer, unit: str, how: str, n: int) -> Worked:
     low, high = found.interval
-    note = say("{how} Between {low:,} and {high:,} in nine cases of ten.", how=how, low=low, high=high)
+    note = how.format(n=n, low=f"{low:,}", high=f"{high:,}")
     values = {
         "deed": "count", "quantity": str(round(found.count)), "unit": unit, "cv": f"{min(max(found.cv, 0.001), 2):.3f}",
         "note": note,
@@ -109,7 +109,7 @@ def _dead(sheet: Sheet) -> Worked:
             share=found["share"] * 100, low=low, high=high),
         say("To know a share to 5 % either way, look at {n:,} of many.", n=counting.looks_for_share()),
     ]  # fmt: skip
-    note = say("{dead:,} dead of {all:,} looked at.", dead=dead or 0, all=looked_at or 1)
+    note = notes_said.DEAD.format(dead=f"{dead or 0:,}", all=f"{looked_at or 1:,}")
     values = {"deed": "deaths", "quantity": str(dead), "unit": "crickets", "note": note} if dead else {}
     return Worked(says=tuple(says), values=values)
 
@@ -121,8 +121,13 @@ def _pack(sheet: Sheet) -> Worked:
     past = []
     for i in range(1, 4):
         sent, dead = sheet.whole(f"sent_{i}", 1, 1_000_000), sheet.whole(f"lost_{i}", 0, 1_000_000)
+        if (sent is None) != (dead is None) and f"sent_{i}" not in sheet.faults and f"lost_{i}" not in sheet.faults:
+            name = f"lost_{i}" if dead is None else f"sent_{i}"
+            sheet.faults[name] = say("A past consignment needs how many were sent and how many died.")
         if sent is not None and dead is not None:
             past.append((float(sent), float(dead)))
+    if past and deaths is not None:
+        sheet.faults["deaths_pct"] = say("Give the share that dies, or past consignments, not both.")
     sheet.done()
     share = None if deaths is None else deaths / 100
     found: dict[str, Any] = counting.to_pack(wanted or 1, chance / 100, deaths=share, past=past)
@@ -130,7 +135,7 @@ def _pack(sheet: Sheet) -> Worked:
         "Pack {n:,}, {extra:,} more than wanted: then {wanted:,} or more arrive alive in {chance:.1f} % of cases.",
         n=found["pack"], extra=found["extra"], wanted=found["wanted"], chance=found["chance"] * 100,
     )  # fmt: skip
-    note = say("For {wanted:,} alive on arrival.", wanted=found["wanted"])
+    note = notes_said.PACKED.format(wanted=f"{found['wanted']:,}")
     return Worked(
         says=(says,), values={"deed": "pack", "quantity": str(found["pack"]), "unit": "crickets", "note": note}
     )

@@ -67,6 +67,8 @@ class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
     whole: tuple[str, ...]
     other: tuple[tuple[str, str], ...]
     """Deeds for what else there may be here, each with the address of its form."""
+    photo: str
+    """Where the crickets here are counted on a photograph; empty where there are none."""
     wrong: str
     """The form on which what is wrong here is written down."""
     heading: str
@@ -155,7 +157,12 @@ def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:
         other = _other(stop, lot_in.get(stop.bin or "")) if live else ()
         whole = whole if len(whole) > 1 else ()
         wrong = f"{other[-1][1]}&ask=wrong" if other else ""
-        shown.append(ShownStop(stop=stop, items=items, whole=whole, other=other, wrong=wrong, heading=heading, cut=cut))
+        photo = _photo(stop, lot_in.get(stop.bin or "")) if live else ""
+        shown.append(
+            ShownStop(
+                stop=stop, items=items, whole=whole, other=other, photo=photo, wrong=wrong, heading=heading, cut=cut
+            )
+        )
     return shown
 
 
@@ -183,6 +190,12 @@ def _other(stop: RoundStop, lot: str | None) -> tuple[tuple[str, str], ...]:
     return tuple(
         (deed, f"{reverse('add')}?{urlencode({'deed': deed, **known})}") for deed in UNDER_ELSE if lot or deed == "note"
     )
+
+
+def _photo(stop: RoundStop, lot: str | None) -> str:
+    """Address at which the lot of a stop is counted on a photograph."""
+    back = f"{reverse('round')}#{slug(stop.key)}"
+    return f"{reverse('count')}?{urlencode({'lot': lot, 'next': back})}" if lot else ""
 
 
 def how(item: RoundItem, live: bool) -> str:
