@@ -461,6 +461,25 @@ def test_a_form_that_the_book_contradicts_is_mended_on_the_spot_where_there_is_a
     assert [e["quantity"] for e in server.written(since)] == [3.0]
 
 
+def test_a_second_tray_laid_without_a_network_gets_a_name_of_its_own(phone: Page, server: Server) -> None:
+    page = phone
+    since = server.top()
+    page.context.set_offline(True)
+    names = []
+    for _ in range(2):
+        page.goto("/book/add?deed=lay")
+        page.wait_for_selector("html[data-phone=ready]")
+        for select in page.locator("form select[required]").all():
+            select.select_option(index=1)
+        names.append(page.locator("#f-clutch").input_value())
+        page.locator("form button.main").tap()
+        page.wait_for_url(lambda url: "/book/add" not in url)
+    assert names[0] != names[1]
+    page.context.set_offline(False)
+    until_sent(page)
+    assert [e["clutch"] for e in server.written(since)] == names
+
+
 @pytest.mark.parametrize(
     ("path", "heading"),
     [

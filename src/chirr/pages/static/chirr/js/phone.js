@@ -110,6 +110,7 @@ async function remember() {
   }
   pocket = await kept("pocket");
   learn(pocket?.words);
+  await deeds.look();
 }
 
 function saidBefore() {

@@ -55,9 +55,9 @@ function field(pocket, f, values) {
 
 /** Names of trays that wait on this phone, which the pocket cannot know of. @type {Set<string>} */
 let waiting = new Set();
-const look = async () => { waiting = new Set((await outbox.all()).map((e) => e.values.clutch)); };
+/** See what waits; forms are drawn with the names of that moment. */
+export const look = async () => { waiting = new Set((await outbox.all()).map((e) => e.values.clutch)); };
 outbox.onChange(() => look().catch(() => undefined));
-look().catch(() => undefined);
 
 /** The name for the next tray: counted on past those that wait and those that the round gives out. @param {any} pocket */
 function nextClutch(pocket) {
