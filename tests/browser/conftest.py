@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, expect, sync_playwright
 
 from builders import small_farm
 
@@ -31,6 +31,8 @@ TESTS = Path(__file__).resolve().parents[1]
 SIZES = {"phone": {"width": 360, "height": 740}, "desk": {"width": 1280, "height": 900}}
 
 Open = Callable[..., Page]
+
+expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
 
 
 @pytest.fixture(scope="session")
