@@ -247,6 +247,18 @@ def test_the_marks_are_kept_as_they_were_typed(sheet: WalkSheet) -> None:
     assert opened.written == 0
 
 
+def test_a_page_opened_before_somebody_else_saved_takes_none_of_their_marks_away(sheet: WalkSheet) -> None:
+    first, second = (line for line in (line(sheet, "feed"), line(sheet, "hatch")))
+    stale = {"saves": str(pen_marks.opened(sheet.code).marks.saves)}
+    pen_marks.type_in(sheet.code, stale | {f"{first.code}.tick": "on"}, actor=small_farm.HAND)  # no time: held
+    pen_marks.type_in(sheet.code, stale | {f"{second.code}.none": "on", f"{first.code}.at": ""}, actor=small_farm.HAND)
+    kept = pen_marks.opened(sheet.code).marks
+    assert {f"{first.code}.tick", f"{second.code}.none"} <= set(kept.values)
+    assert {first.code, second.code} <= set(kept.held)
+    pen_marks.type_in(sheet.code, {"saves": str(kept.saves), f"{second.code}.none": "on"}, actor=small_farm.HAND)
+    assert f"{first.code}.tick" not in pen_marks.opened(sheet.code).marks.values
+
+
 def test_a_sheet_is_typed_in_days_later_on_its_own_day(sheet: WalkSheet, monkeypatch: pytest.MonkeyPatch) -> None:
     feed, before = line(sheet, "feed"), ledger.top_seq()
     monkeypatch.setattr(clock, "now", lambda: small_farm.NOW + 5 * 86400)

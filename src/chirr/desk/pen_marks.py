@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 import numpy as np
+from django.db import transaction
 from numpy.typing import NDArray
 from uuid_utils.compat import uuid7
 
@@ -31,14 +32,19 @@ from chirr.records import Entry, Person
 
 MOST_PHOTOS = 30
 LONGEST_FIELD = 2000
+NOT_MARKS = ("csrfmiddlewaretoken", "saves")
 
 
 class Marks(msgspec.Struct, frozen=True, kw_only=True):
-    """What was typed in from a sheet so far; `held` says why lines are not in the book; `photos` by their ids."""
+    """What was typed in from a sheet so far; `held` says why lines are not in the book; `photos` by their ids.
+
+    `saves` counts how often they were kept, so that a page opened before somebody else saved takes nothing away.
+    """
 
     values: dict[str, str] = {}
     held: dict[str, str] = {}
     photos: tuple[str, ...] = ()
+    saves: int = 0
 
 
 class LineNow(msgspec.Struct, frozen=True, kw_only=True):
@@ -118,19 +124,24 @@ def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
     day already (until `again` is ticked), and where the book contradicts it; `note` then writes it down as a note.
     """
     actions.allow(actor, "owner", "hand")
+    with transaction.atomic():
+        return _type_in(code, values, actor)
+
+
+def _type_in(code: str, values: Mapping[str, str], actor: Person) -> Outcome:
     sheet, kept = load(code)
     before = _marks(kept.marks)
     form = _Form(sheet, values, actor)
     there = _there(sheet)
     others = _same_day(sheet, there, form.day)
-    held, entries, notes = dict[str, str](), dict[str, Entry](), list[Entry]()
+    held, entries, notes = dict[str, str](), dict[str, Entry](), dict[str, Entry]()
     for stop in sheet.stops:
         for line in stop.lines:
             if line.entry in there or not form.ticked(stop, line):
                 continue
             try:
                 if form.has(f"{line.code}.note"):
-                    notes.append(form.note(stop, line, before.held.get(line.code, "")))
+                    notes[line.code] = form.note(stop, line, before.held.get(line.code, ""))
                     continue
                 entry = form.entry(stop, line)
             except FormFaults as fault:
@@ -144,11 +155,13 @@ def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
                 )
             else:
                 entries[line.code] = entry
-    refused = _write(list(entries.values()), actor)
-    held |= {name: refused[e.id] for name, e in entries.items() if e.id in refused}
-    _write(notes, actor)
-    typed = {k: v[:LONGEST_FIELD] for k, v in values.items() if v and k != "csrfmiddlewaretoken"}
-    _keep(sheet.code, msgspec.structs.replace(before, values=typed, held=held), actor)
+    refused = _write(list(entries.values()), actor) | _write(list(notes.values()), actor)
+    held |= {name: refused[e.id] for name, e in (entries | notes).items() if e.id in refused}
+    typed = {k: v[:LONGEST_FIELD] for k, v in values.items() if v and k not in NOT_MARKS}
+    if values.get("saves", str(before.saves)) != str(before.saves):  # somebody else saved since this page was opened
+        typed = {k: v for k, v in before.values.items() if not values.get(k)} | typed
+        held = {k: why for k, why in before.held.items() if k not in entries and k not in notes} | held
+    _keep(sheet.code, msgspec.structs.replace(before, values=typed, held=held, saves=before.saves + 1), actor)
     return Outcome(written=len(entries) + len(notes) - len(refused), held=held)
 
 
@@ -160,8 +173,7 @@ def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> Seen | Non
     """
     actions.allow(actor, "owner", "hand")
     sheet, kept = load(code)
-    marks = _marks(kept.marks)
-    if len(marks.photos) >= MOST_PHOTOS:
+    if len(_marks(kept.marks).photos) >= MOST_PHOTOS:
         raise counting.CannotCount(say("This sheet has {n} photographs already.", n=MOST_PHOTOS))
     picture = counting.upright(data, name)
     seen = _seen(sheet, picture)
@@ -169,8 +181,10 @@ def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> Seen | Non
     photos.folder().mkdir(exist_ok=True)
     counting.write_plain(picture, photos.picture_path(photo))
     ticks = dict.fromkeys(seen.ticked, "on") if seen else {}
-    fresh = msgspec.structs.replace(marks, photos=(*marks.photos, photo), values=ticks | marks.values)
-    _keep(sheet.code, fresh, actor)
+    with transaction.atomic():
+        marks = _marks(load(code)[1].marks)
+        fresh = msgspec.structs.replace(marks, photos=(*marks.photos, photo), values=ticks | marks.values)
+        _keep(sheet.code, msgspec.structs.replace(fresh, saves=marks.saves + 1), actor)
     return seen
 
 
@@ -331,9 +345,11 @@ def _there(sheet: WalkSheet) -> dict[str, Entry]:
 def _same_day(sheet: WalkSheet, there: Mapping[str, Entry], day: date | None = None) -> dict[str, Entry]:
     """For each line the latest other entry of that day that says the same deed of the same thing was done."""
     start, end = clock.day_bounds(day or date.fromisoformat(sheet.day))
-    gone = {e.replaces for e in ledger.entries("replaces IS NOT NULL AND at >= %s", (start,))}
+    that_day = list(ledger.entries("at >= %s AND at < %s", (start, end)))
+    ids = tuple(e.id for e in that_day)
+    gone = {e.replaces for e in ledger.entries(f"replaces IN ({', '.join(['%s'] * len(ids))})", ids)}
     done: dict[tuple[str, str, str], Entry] = {}
-    for entry in ledger.entries("at >= %s AND at < %s", (start, end)):
+    for entry in that_day:
         if entry.id not in there and entry.id not in gone:
             for kind in ("clutch", "lot", "bin"):
                 if name := getattr(entry, kind):
