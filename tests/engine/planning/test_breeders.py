@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from chirr.engine.biology.species import SPECIES, species
 from chirr.engine.biology.survival import adult_survival
 from chirr.engine.colony.clocks import make_clocks
-from chirr.engine.colony.history import Kind
 from chirr.engine.planning.breeders import (
     Ages,
     adults_left,
@@ -22,8 +21,8 @@ from chirr.engine.planning.breeders import (
     spent_age,
     temperature_behind,
 )
-from chirr.engine.planning.lot_draws import family_of, lot_draws
-from engine.colony.small_farm import HOUSE, belief_in, happening, history, lot, steady, stocked
+from chirr.engine.planning.lot_draws import lot_draws
+from engine.colony.small_farm import HOUSE, belief_in, history, lot, steady, stocked
 
 ANIMAL = species(HOUSE)
 DRAWS = 400
@@ -122,11 +121,3 @@ def test_the_ageing_clock_tells_the_temperature_it_was_made_from(temps: list[flo
         clocks = make_clocks(np.array([temps]), species(key))
         told = temperature_behind(np.diff(clocks.sums[4, 0]), species(key))
         np.testing.assert_allclose(told, temps, atol=1e-6)
-
-
-def test_a_lot_is_followed_with_all_that_it_came_from() -> None:
-    parent = lot(stocked(500), happening(5, Kind.OUT, quantity=100, other=1))
-    child = lot(happening(5, Kind.IN, quantity=100, other=0))
-    farm = history(10.0, lots=(parent, child, lot(stocked(100))))
-    assert family_of(farm, 1).tolist() == [True, True, False]
-    assert family_of(farm, 0).tolist() == [True, False, False]

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from chirr.engine.colony.ancestry import with_parents
 from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, invert_rows
 from chirr.engine.colony.cohort_ahead import CohortAhead, Setting, class_shares, run_on
@@ -144,13 +145,13 @@ def look_ahead(
     -------
     Ahead
     """
-    needed = _with_parents(belief, living)
+    needed = with_parents(belief.schedule, living)
     z = draw(belief, draws, rng, lots=needed)
     told = _walk_on_all_processors(belief, z, needed)
     rooms = int(place_room.max(initial=0)) + 1
     known = np.resize(belief.history.measured_rooms, rooms)
     weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
-    run = _Run(
+    run = DrawnFarm(
         belief=belief, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=rng
     )
     hatches = {int(c): run.hatch(int(c)) for c in open_clutches}
@@ -195,23 +196,8 @@ def _walk_on_all_processors(belief: Belief, z: Floats, needed: NDArray[np.bool_]
         return side_by_side(list(pool.map(part, np.array_split(z, THREADS, axis=1))))
 
 
-def _with_parents(belief: Belief, living: Ints) -> NDArray[np.bool_]:
-    """Marks of the lots wanted and of every lot they came from."""
-    from chirr.engine.colony.history import Kind
-
-    marks = np.zeros(belief.latents.lot.shape[1], dtype=bool)
-    marks[living] = True
-    s = belief.schedule
-    came = np.flatnonzero(np.isin(s.kind, (Kind.IN, Kind.MIX)))
-    while True:
-        more = s.other[came[marks[s.lot[came]]]]
-        if marks[more].all():
-            return marks
-        marks[more] = True
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Hatch:
+class HatchDraws:
     """Draws of one clutch's hatch; hours of shape (draws,)."""
 
     eggs: Floats
@@ -233,7 +219,9 @@ class _Hatch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Run:
+class DrawnFarm:
+    """The farm in joint draws as it stands now, with the weather to come: what every lot and clutch is run on from."""
+
     belief: Belief
     clocks: Clocks
     horizon: Horizon
@@ -256,7 +244,7 @@ class _Run:
     def now_h(self) -> float:
         return self.belief.history.now_h
 
-    def hatch(self, c: int) -> _Hatch:
+    def hatch(self, c: int) -> HatchDraws:
         """When a clutch hatches, in every draw."""
         a, k = self.belief.arrays, self.belief.history.clutches[c]
         speed = np.exp(self.told.clutches.log_speed[c])
@@ -279,7 +267,7 @@ class _Run:
         elif k.unseen_until_h is not None and not a.arrived[c]:
             expected_h = hour(self._expected_first(c, window))
             first_h, middle_h, pinheads = self._still_unseen(k.unseen_until_h, first_h, middle_h, expected_h, pinheads)
-        return _Hatch(
+        return HatchDraws(
             eggs=self.told.clutches.eggs[c],
             pinheads=pinheads,
             speed=speed,
@@ -309,7 +297,7 @@ class _Run:
         fails = self.rng.random(n) < (failed if unseen_h > np.median(expected_h) else 0.0)
         return first_h + late, middle_h + late, np.where(fails, 0.0, pinheads)
 
-    def _days(self, place: int, move: tuple[int, UsualMove] | None = None) -> Floats:
+    def days_at(self, place: int, move: tuple[int, UsualMove] | None = None) -> Floats:
         """Clock readings from now on, at a place and then at that of a move, shape (clocks, days + 1)."""
         hours: Floats = self.now_h + 24.0 * np.arange(self.horizon.days + 1, dtype=np.float64)
         readings = self.clocks.read(np.full(len(hours), place, dtype=np.int64), hours)
@@ -320,7 +308,7 @@ class _Run:
             passed[:, day:] = passed[:, day : day + 1] + after[:, day:] - after[:, day : day + 1]
         return passed
 
-    def _move(self, lot: int, began_h: float | None) -> tuple[int, UsualMove] | None:
+    def move_of(self, lot: int, began_h: float | None) -> tuple[int, UsualMove] | None:
         """The day on which a nursery lot will be tipped over, as this farm does, and where to; None if it will not."""
         then = self.belief.history.usual_move
         if then is None or lot < 0 or began_h is None or not self.belief.history.lots[lot].nursery:
@@ -328,7 +316,7 @@ class _Run:
         day = int(max(np.ceil((began_h + then.age_h - self.now_h) / 24.0), 1))
         return (day, then) if day < self.horizon.days else None
 
-    def unhatched(self, clutch: int, hatch: _Hatch, lot: int, rng: np.random.Generator) -> CohortAhead:
+    def unhatched(self, clutch: int, hatch: HatchDraws, lot: int, rng: np.random.Generator) -> CohortAhead:
         """The cohort that an open clutch will become."""
         b, a = self.belief, self.belief.arrays
         draws = len(hatch.eggs)
@@ -337,9 +325,9 @@ class _Run:
         own = self._usual_lot_sd(lot)[:, None] * rng.standard_normal((4, draws))
         zero = np.zeros((1, draws))
         farm = self.told.farm
-        log_speed = farm.nymph_log_speed + own[0] + self._warmer(place)
-        move = self._move(lot, float(np.median(hatch.middle_h)))
-        passed = self._days(place, move)
+        log_speed = farm.nymph_log_speed + own[0] + self.warmer_at(place)
+        move = self.move_of(lot, float(np.median(hatch.middle_h)))
+        passed = self.days_at(place, move)
         grid = self.now_h + 24.0 * np.arange(passed.shape[1])
         back = self.clocks.read(np.full(2, place), np.array([self.now_h - 24.0, self.now_h]))[NYMPH]
         start = np.interp(hatch.middle_h, grid, passed[NYMPH])
@@ -367,7 +355,7 @@ class _Run:
         )
         return run_on(state, passed, surface, self.setting, shown=shown, start=start, move=move)
 
-    def _warmer(self, place: int) -> Floats:
+    def warmer_at(self, place: int) -> Floats:
         """Log speed of nymphs at a place above what its clock says: the room's own offset and the weather to come."""
         room = int(self.place_room[place])
         return np.asarray(NYMPH_SENSITIVITY * (self.told.farm.room_c[room] + self.weather[room]))
@@ -397,17 +385,17 @@ class _Run:
         sd = self.belief.latents.lot_sd
         return np.asarray(sd[:, lot] if lot >= 0 else np.median(sd, axis=1) if sd.shape[1] else LOT_SD)
 
-    def lot(self, i: int, hatches: dict[int, _Hatch], stock: StockDraws, rng: np.random.Generator) -> LotAhead:
+    def lot(self, i: int, hatches: dict[int, HatchDraws], stock: StockDraws, rng: np.random.Generator) -> LotAhead:
         """One lot: its crickets now and the clutches that will hatch into it."""
         b = self.belief
         state = self.told.lots.take(np.array([i]))
         place, surface = int(b.schedule.last_place[i]), float(b.schedule.last_surface_cm2[i])
         cohorts: list[CohortAhead] = []
         if state.number.max() > 0:
-            state.log_speed = state.log_speed + self._warmer(place)
+            state.log_speed = state.log_speed + self.warmer_at(place)
             shown = self._out_of_the_egg(i, state.number[0])
-            move = self._move(i, b.history.lots[i].began_h)
-            cohorts.append(run_on(state, self._days(place, move), surface, self.setting, shown=shown, move=move))
+            move = self.move_of(i, b.history.lots[i].began_h)
+            cohorts.append(run_on(state, self.days_at(place, move), surface, self.setting, shown=shown, move=move))
         waiting = not cohorts
         for c in self.to_hatch.get(i, ()):
             hatch = hatches[c]

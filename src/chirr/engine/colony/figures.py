@@ -12,7 +12,8 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.colony.ahead import Horizon, _Run, _with_parents
+from chirr.engine.colony.ahead import DrawnFarm, Horizon
+from chirr.engine.colony.ancestry import with_parents
 from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.clocks import KNOT_H, Clocks, invert_rows
 from chirr.engine.colony.cohort_ahead import run_on
@@ -77,7 +78,7 @@ STILL = cast("np.random.Generator", _Still())
 class Beside:
     """The walk at what is believed (column 0) and beside it; `column` says where each unknown was moved, -1 nowhere."""
 
-    run: _Run
+    run: DrawnFarm
     column: Ints
 
     @classmethod
@@ -89,10 +90,10 @@ class Beside:
         z = np.repeat(belief.mode[:, None], columns, axis=1)
         moved = np.flatnonzero(column > 0)
         z[moved, column[moved]] += STEP
-        only = None if lots is None else _with_parents(belief, lots)
+        only = None if lots is None else with_parents(belief.schedule, lots)
         told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=only, watch=False)
         still = np.zeros((int(place_room.max(initial=0)) + 1, columns))
-        run = _Run(
+        run = DrawnFarm(
             belief=belief, clocks=clocks, horizon=horizon, told=told, weather=still, place_room=place_room, rng=STILL
         )
         return cls(run=run, column=column)
@@ -156,9 +157,9 @@ def explain_lot(beside: Beside, lot: int, open_clutches: Ints, *, day: int) -> E
             Measurement(name="count", slope=number, noise_sd=float(np.hypot(COUNT_CV, COUNT_LOG_SD))),
         ]
         place, surface = int(b.schedule.last_place[lot]), float(b.schedule.last_surface_cm2[lot])
-        state.log_speed = state.log_speed + run._warmer(place)
-        move = run._move(lot, b.history.lots[lot].began_h)
-        cohorts.append(run_on(state, run._days(place, move), surface, run.setting, move=move))
+        state.log_speed = state.log_speed + run.warmer_at(place)
+        move = run.move_of(lot, b.history.lots[lot].began_h)
+        cohorts.append(run_on(state, run.days_at(place, move), surface, run.setting, move=move))
     for c in _to_hatch(b, lot, open_clutches).tolist():
         hatch = run.hatch(c)
         cohorts.append(run.unhatched(c, hatch, lot, STILL))

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from chirr.engine.colony.ancestry import with_parents
 from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.clocks import ADULT, NYMPH, Clocks
 from chirr.engine.colony.cohort_ahead import Setting, run_on
-from chirr.engine.colony.history import FarmHistory, Kind
 from chirr.engine.colony.latents import FarmLevel
 from chirr.engine.colony.walk import Cohorts, walk
 
@@ -32,22 +32,10 @@ class LotDraws:
     farm: FarmLevel
 
 
-def family_of(history: FarmHistory, lot: int) -> NDArray[np.bool_]:
-    """Marks of a lot and of every lot that its crickets came from, shape (lots,)."""
-    marks = np.zeros(len(history.lots), dtype=bool)
-    todo = [lot]
-    while todo:
-        one = todo.pop()
-        if not marks[one]:
-            marks[one] = True
-            todo += [h.other for h in history.lots[one].happenings if h.kind in (Kind.IN, Kind.MIX)]
-    return marks
-
-
 def lot_draws(belief: Belief, clocks: Clocks, lot: int, *, days: int, draws: int, rng: np.random.Generator) -> LotDraws:
     """Draws of one lot over the days to come, where it stands now; clutches still to hatch are left out."""
     b = belief
-    only = family_of(b.history, lot)
+    only = with_parents(b.schedule, np.array([lot]))
     z = draw(b, draws, rng, lots=only)
     told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, watch=False)
     state = told.lots.take(np.array([lot]))
