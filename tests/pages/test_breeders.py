@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import msgspec
 import pytest
 
 from builders import small_farm
 from chirr.book import actions
-from chirr.desk import belief
+from chirr.desk import belief, clock
+from chirr.desk.belief import foresight
 from chirr.desk.breeders import breeders
-from chirr.records import Reading
+from chirr.desk.round import round_sheet
+from chirr.records import Entry, Reading
 from pages.conftest import Who
 
 
@@ -31,6 +33,33 @@ def test_dates_go_in_order_and_the_growing_lot_is_named_as_a_follower(who: Who) 
     assert b.retire.mid == pytest.approx(min(b.half_of_peak.mid, b.better_renewed.mid), abs=3 * 86400)
     assert [s.lot for s in b.successors] == ["G1"]
     assert b.adult_days == pytest.approx(34, abs=2)
+
+
+def test_the_round_retires_breeders_on_the_day_that_the_breeders_page_gives(who: Who, farm: None) -> None:
+    (b,) = breeders()
+    due = datetime.fromtimestamp(b.retire.mid, clock.zone()).date()
+    first = max(due, clock.today())
+    sheets = {day: round_sheet(day) for day in (first - timedelta(days=1), first, first + timedelta(days=1))}
+    told = {day: [i for s in sheet.stops for i in s.items if i.deed == "retire"] for day, sheet in sheets.items()}
+    assert [i.lot for i in told[first]] == ["B1"]
+    assert not told[first - timedelta(days=1)] or first == clock.today()
+    assert not told[first + timedelta(days=1)]
+
+
+def test_trays_that_hold_half_of_the_best_end_a_lot_on_the_page_and_on_the_round(who: Who) -> None:
+    counts = [
+        Entry(id=small_farm.entry_id(90 + n), at=small_farm.day(29), person="Bram", deed="count", clutch=clutch,
+              quantity=eggs, unit="eggs", cv=0.2)
+        for n, (clutch, eggs) in enumerate((("C2", 400.0), ("C3", 500.0)))
+    ]  # fmt: skip
+    actions.record(counts, actor=small_farm.HAND)
+    belief.forget()
+    (b,) = breeders()
+    assert b.trays_share == pytest.approx(450 / 2100)  # the first held 2100
+    assert "less than half: it has had its day" in b.says[0]
+    assert b.retire.mid <= foresight().as_of
+    (item,) = [i for s in round_sheet().stops for i in s.items if i.deed == "retire"]
+    assert "its last trays held 21% of its best one" in item.why
 
 
 def test_another_bin_has_no_breeders(who: Who) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 import numpy as np
@@ -29,6 +30,9 @@ from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
 from chirr.engine.colony.belief import Belief, believe
 from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Days, FarmCard, SizeClass
+
+if TYPE_CHECKING:
+    from chirr.desk.retiring import BreedingLot
 
 DRAWS, DAYS = 1000, 90
 SILENT = ("feed", "water", "clean", "note", "pack", "ship")
@@ -68,7 +72,15 @@ class Foresight:
             lots={b.lot: b for b in (lot_belief(self, i) for i in range(len(self.ahead.lots)))},
             remarks=remarks(self),
             sharpen=self.sharpen,
+            retire={b.answer.lot: b.answer for b in self.breeding},
         )
+
+    @cached_property
+    def breeding(self) -> tuple[BreedingLot, ...]:
+        """Breeding lots and when they have had their day, worked out once."""
+        from chirr.desk.retiring import breeding_lots
+
+        return breeding_lots(self)
 
     def times(self, hours: np.ndarray) -> np.ndarray:
         """Hours of the engine's grid as epoch seconds."""
@@ -209,6 +221,7 @@ def _work_out(key: tuple[str, int, int], state: tuple[int, int, int], days: int,
 
         new = foresee(days=days, draws=draws)
         new = replace(new, sharpen=worth_weighing(new))
+        new.breeding  # noqa: B018 - worked out here, so that no page waits for it
         with _lock:
             _kept[key] = (state, new)
         return new

@@ -4,52 +4,33 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import msgspec
 import numpy as np
 
 from chirr.charts.laying import eggs_by_age
+from chirr.desk import clock
 from chirr.desk.belief import Foresight, band, foresight
-from chirr.desk.laying import trays_in_a_bin
-from chirr.desk.shapes import Band, Chart
+from chirr.desk.plainly import plain_json
+from chirr.desk.retiring import BreedingLot, days_from_now
+from chirr.desk.shapes import QUANTILES, Band, Chart, Follower, Retirement
 from chirr.desk.spoken import day_words, figure, say, say_n
 from chirr.engine.biology.species import Species, species
 from chirr.engine.colony.ahead import quantiles
-from chirr.engine.colony.clocks import ADULT, EGG, NYMPH
-from chirr.engine.planning.breeders import (
-    Ages,
-    BreedersAhead,
-    Replacement,
-    breeders_ahead,
-    cold_nights,
-    replacement,
-    temperature_behind,
-)
-from chirr.engine.planning.lot_draws import LotDraws, lot_draws
+from chirr.engine.colony.clocks import ADULT
+from chirr.engine.planning.breeders import BreedersAhead, Replacement, cold_nights
 
-DRAWS, DAYS = 800, 60
 SHOWN_TO_AGE = 60.0
 NIGHT_FROM, NIGHT_TO = 21, 6
 """Hours of the night, local time (judgement)."""
-SURE = 0.8
-"""From this chance on a lot counts as in time (judgement)."""
-LOT_SPEED_SD = 0.06
-"""How far one lot may be quicker or slower than the farm's, as belief supposes before it has seen it."""
-
-
-class Successor(msgspec.Struct, frozen=True, kw_only=True):
-    """A growing lot that could take over: when it would lay, and the chance that it does so in time."""
-
-    lot: str
-    bin: str | None
-    lays: Band
-    in_time: float
 
 
 class Breeders(msgspec.Struct, frozen=True, kw_only=True):
     """One breeding lot. Times are epoch seconds; `eggs_per_day` are those its females would lay into fresh trays.
 
+    trays_share: what its last trays held of its best one, where that is below half.
     followers_adult, followers_hatched, followers_laid: when the next breeders must be so far to lay when this lot goes.
     """
 
@@ -60,30 +41,46 @@ class Breeders(msgspec.Struct, frozen=True, kw_only=True):
     half_of_peak: Band
     better_renewed: Band
     retire: Band
+    trays_share: float | None
     followers_adult: Band
     followers_hatched: Band
     followers_laid: Band
-    successors: tuple[Successor, ...]
+    successors: tuple[Follower, ...]
     says: tuple[str, ...]
     cold: str | None
     chart: Chart
 
 
 def breeders(*, bin: str | None = None) -> tuple[Breeders, ...]:  # noqa: A002 - the farm's word
-    """Every lot in a breeding bin, or those in one bin, the soonest to retire first; empty where there is none."""
+    """Every lot in a breeding bin, or those in one bin, the soonest to retire first; empty where there is none.
+
+    Raises
+    ------
+    LookupError
+        If the book holds no farm, or the farm has no such bin; in plain words.
+    """
     f = foresight()
-    scene = _Scene(
-        f=f, animal=species(f.card.species), trays=trays_in_a_bin(f.standing, f.as_of), tz=ZoneInfo(f.card.timezone)
-    )
-    found = [scene.of_lot(k) for k, a in enumerate(f.ahead.lots) if _breeds(f, k, bin) and a.alive[0][3] >= 1]
-    return tuple(sorted(found, key=lambda b: b.retire.mid))
+    if bin is not None and bin not in f.standing.bins:
+        raise LookupError(say("There is no bin {name} on this farm.", name=bin))
+    scene = _Scene(f=f, animal=species(f.card.species), tz=ZoneInfo(f.card.timezone))
+    found = [scene.of_lot(b) for b in f.breeding]
+    return tuple(b for b in found if bin in (None, b.bin))
 
 
-def _breeds(f: Foresight, k: int, only: str | None) -> bool:
-    a = f.ahead.lots[k]
-    name = f.standing.lots[f.gathered.lots[a.lot]].bin
-    bin_ = f.standing.bins.get(name or "")
-    return bin_ is not None and bin_.duty == "breeding" and not a.waiting and only in (None, name)
+def breeders_json(found: tuple[Breeders, ...], as_of: int) -> dict[str, Any]:
+    """The answer as `chirr breeders --json` gives it: bands as lists along `quantiles`, times as ISO with offset."""
+    times = (
+        "half_of_peak", "better_renewed", "retire", "followers_adult", "followers_hatched", "followers_laid", "lays"
+    )  # fmt: skip
+
+    def of(b: Breeders) -> dict[str, Any]:
+        plain = {k: v for k, v in msgspec.to_builtins(b).items() if k not in ("chart", "successors")}
+        return {**plain, "successors": [msgspec.to_builtins(s) for s in b.successors]}
+
+    return {
+        "as_of": clock.local(as_of).isoformat(timespec="minutes"), "quantiles": list(QUANTILES),
+        "lots": [plain_json(of(b), times=times) for b in found],
+    }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,85 +89,36 @@ class _Scene:
 
     f: Foresight
     animal: Species
-    trays: float
     tz: ZoneInfo
 
-    def of_lot(self, k: int) -> Breeders:
-        f, i = self.f, self.f.ahead.lots[k].lot
-        lot = f.standing.lots[f.gathered.lots[i]]
-        days = min(DAYS, f.days)
-        draws = lot_draws(f.belief, f.gathered.clocks, i, days=days, draws=DRAWS, rng=np.random.default_rng(31))
-        ages = Ages.of(self.animal, DRAWS, np.random.default_rng(32))
-        temp = self._temperature(i)
-        warm = self.animal.laying_at_temperature
-        warmth = float(np.interp(temp[-7 * 24 :].mean() if len(temp) else 30.0, warm.at, warm.value))
-        b = breeders_ahead(draws, self.animal, ages, warmth=warmth, trays=self.trays)
-        nymph_days, egg_days, ageing = self._rearing(draws)
-        back = replacement(b.retire_day, ages, nymph_days=nymph_days, egg_days=egg_days, adult_days_per_day=ageing)
-        successors = self._successors(b, ages, draws, ageing)
-        age = float(np.mean(draws.adult_days))
+    def of_lot(self, b: BreedingLot) -> Breeders:
+        f, r, back = self.f, b.answer, b.back
+        lot = f.standing.lots[r.lot]
+        age, days = float(np.mean(b.draws.adult_days)), b.draws.passed.shape[1] - 1
+        per_day = float(b.draws.passed[ADULT, -1] / days)
         return Breeders(
-            lot=lot.name, bin=lot.bin, adult_days=age, eggs_per_day=band(quantiles(b.eggs_per_day[0])),
-            half_of_peak=self._band(b.spent_day), better_renewed=self._band(b.renew_day),
-            retire=self._band(b.retire_day), followers_adult=self._band(back.adult),
-            followers_hatched=self._band(back.hatched), followers_laid=self._band(back.laid),
-            successors=successors, says=self._says(b, back, successors), cold=self._cold(temp),
-            chart=_chart(lot.name, b, age, float(draws.passed[ADULT, -1] / days)),
+            lot=lot.name, bin=lot.bin, adult_days=age, eggs_per_day=band(quantiles(b.ahead.eggs_per_day[0])),
+            half_of_peak=r.half_of_peak, better_renewed=r.better_renewed, retire=r.retire, trays_share=r.trays_share,
+            followers_adult=days_from_now(f, back.adult), followers_hatched=days_from_now(f, back.hatched),
+            followers_laid=days_from_now(f, back.laid), successors=b.followers, says=self._says(r, back),
+            cold=self._cold(b.temperature), chart=_chart(lot.name, b.ahead, age, per_day),
         )  # fmt: skip
 
-    def _band(self, day: np.ndarray) -> Band:
-        """Days from now as a band of times."""
-        return band(self.f.as_of + 86400 * quantiles(day))
-
-    def _rearing(self, d: LotDraws) -> tuple[np.ndarray, np.ndarray, float]:
-        """Days from hatch to adult and from laying to hatch where this farm's lots grow, and how fast adults age."""
-        f = self.f
-        places = [
-            int(f.belief.schedule.last_place[a.lot]) for k, a in enumerate(f.ahead.lots) if not _breeds(f, k, None)
-        ] or [int(p) for p in f.belief.schedule.last_place[[a.lot for a in f.ahead.lots]]]
-        now = np.full(len(places), f.belief.history.now_h)
-        at = np.array(places, dtype=np.int64)
-        per_day = np.median(f.gathered.clocks.read(at, now + 30 * 24.0) - f.gathered.clocks.read(at, now), axis=1) / 30
-        own = np.exp(LOT_SPEED_SD * np.random.default_rng(33).standard_normal(DRAWS))
-        nymph = 1 / (max(per_day[NYMPH], 1e-4) * np.exp(d.farm.nymph_log_speed) * own)
-        egg = 1 / (max(per_day[EGG], 1e-4) * np.exp(d.farm.egg_log_speed))
-        return nymph, egg, float(max(per_day[ADULT], 1e-3))
-
-    def _successors(self, b: BreedersAhead, ages: Ages, d: LotDraws, ageing: float) -> tuple[Successor, ...]:
-        """Growing lots by when they would lay: those nearest before this lot goes, and the first after."""
-        f, found = self.f, []
-        wait = (ages.first_day + 0.5 * ages.ramp_days) / ageing
-        own = np.exp(LOT_SPEED_SD * np.random.default_rng(34).standard_normal(DRAWS))
-        for k, a in enumerate(f.ahead.lots):
-            if a.waiting or _breeds(f, k, None) or a.alive[0][3] < 1:
-                continue
-            place = np.array([f.belief.schedule.last_place[a.lot]], dtype=np.int64)
-            now = np.array([f.belief.history.now_h])
-            clocks = f.gathered.clocks
-            rate = float((clocks.read(place, now + 30 * 24.0) - clocks.read(place, now))[NYMPH, 0]) / 30
-            speed = max(rate, 1e-4) * np.exp(d.farm.nymph_log_speed) * own
-            lays = np.maximum(1.0 - a.x, 0.0) / speed + wait - a.adult_days / ageing
-            name = f.gathered.lots[a.lot]
-            found.append(
-                Successor(
-                    lot=name, bin=f.standing.lots[name].bin, lays=self._band(lays),
-                    in_time=float((lays <= b.retire_day).mean()),
-                )
-            )  # fmt: skip
-        in_time = sorted((s for s in found if s.in_time >= 0.5), key=lambda s: -s.lays.mid)
-        late = sorted((s for s in found if s.in_time < 0.5), key=lambda s: s.lays.mid)
-        return (*in_time[:3], *late[:1])
-
-    def _says(self, b: BreedersAhead, back: Replacement, successors: tuple[Successor, ...]) -> tuple[str, ...]:
-        spent, renew = self._band(b.spent_day), self._band(b.renew_day)
-        fresh = self._about(renew, "from")
-        out = [
+    def _says(self, r: Retirement, back: Replacement) -> tuple[str, ...]:
+        out = [] if r.trays_share is None else [
             say(
-                "Eggs fall below half of their peak {when}; a fresh lot in its bin gives more {fresh}.",
-                when=self._about(spent), fresh=fresh,
+                "Its last two trays held {share:.0%} of its best one, less than half: it has had its day, whatever its"
+                " age says.",
+                share=r.trays_share,
             )
         ]  # fmt: skip
-        hatched, laid = self._band(back.hatched), self._band(back.laid)
+        out.append(
+            say(
+                "Eggs fall below half of their peak {when}; a fresh lot in its bin gives more {fresh}.",
+                when=self._about(r.half_of_peak), fresh=self._about(r.better_renewed, "from"),
+            )
+        )  # fmt: skip
+        hatched, laid = days_from_now(self.f, back.hatched), days_from_now(self.f, back.laid)
         if hatched.mid > self.f.as_of:
             out.append(
                 say(
@@ -180,7 +128,7 @@ class _Scene:
                 )
             )  # fmt: skip
         else:
-            adult = self._band(back.adult)
+            adult = days_from_now(self.f, back.adult)
             days = {"mid": self._day(adult.mid), "low": self._day(adult.low), "high": self._day(adult.high)}
             out.append(
                 say(
@@ -195,7 +143,7 @@ class _Scene:
                     **days,
                 )
             )
-        best = _best(successors)
+        best = r.follower
         if best is None:
             gap = float(np.median(np.maximum(-back.laid, 0.0)))
             out.append(
@@ -211,7 +159,7 @@ class _Scene:
                 )
             )  # fmt: skip
         else:
-            gap = (best.lays.mid - self._band(b.retire_day).mid) / 86400
+            gap = (best.lays.mid - r.retire.mid) / 86400
             out.append(
                 say(
                     "No lot is in time: the next, {lot}, would lay {when}, a gap of about {gap:.0f} days. Keep these"
@@ -234,13 +182,6 @@ class _Scene:
 
     def _day(self, at: float) -> str:
         return day_words(datetime.fromtimestamp(at, self.tz), weekday_too=False)
-
-    def _temperature(self, lot: int) -> np.ndarray:
-        """Hourly temperature of the last weeks where a lot stands now, up to this hour [degC]."""
-        f, place = self.f, int(self.f.belief.schedule.last_place[lot])
-        now = int(f.belief.history.now_h)
-        first = max(now - (int(self.animal.cold_recovery_days.high) + 2) * 24, 0)
-        return temperature_behind(np.diff(f.gathered.clocks.sums[ADULT, place, first : now + 1]), self.animal)
 
     def _cold(self, temp: np.ndarray) -> str | None:
         """What growers say of cold nights like the last ones, if there were any within the time of recovery."""
@@ -269,14 +210,6 @@ class _Scene:
             int(cold.size), last=day_words(last, weekday_too=False), mean=float(means[cold[-1]]),
             back=day_words(back, weekday_too=False),
         )  # fmt: skip
-
-
-def _best(successors: tuple[Successor, ...]) -> Successor | None:
-    """The latest lot that is surely enough in time, so that it is young when it is needed; else the surest."""
-    sure = [s for s in successors if s.in_time >= SURE]
-    if sure:
-        return max(sure, key=lambda s: s.lays.mid)
-    return max(successors, key=lambda s: (s.in_time, -s.lays.mid), default=None)
 
 
 def _chart(lot: str, b: BreedersAhead, age: float, per_day: float) -> Chart:

@@ -9,9 +9,9 @@ import msgspec
 import numpy as np
 
 from chirr.book import shelf
-from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.belief import Foresight, band, foresight, swap_days_of
+from chirr.desk.laying_habits import RECENT_DAYS, trays_in_a_bin
 from chirr.desk.laying_words import (
     DayRow,
     LayingView,
@@ -23,6 +23,7 @@ from chirr.desk.laying_words import (
     tray_numbers,
 )
 from chirr.desk.minutes import learnt
+from chirr.desk.plainly import plain_json
 from chirr.desk.shapes import QUANTILES, Chart
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import Species, species
@@ -49,7 +50,6 @@ USUAL_LONGEST_DAYS = 3.0
 """Trays usually stay in for 24-72 hours: common practice, no published source."""
 TRIED_BY = 3
 """A stay counts as tried once so many trays had it (judgement)."""
-RECENT_DAYS = 60
 MOST_TRAYS = 6
 FLOOR_SHARE = 0.5
 """Trays take at most this share of a bin's floor: the rest is feed, water and hides (judgement)."""
@@ -87,18 +87,10 @@ def laying_page(*, adults: float | None = None) -> tuple[LayingView, tuple[Chart
 
 def laying_json(view: LayingView) -> dict[str, Any]:
     """The answer as `chirr laying --json` gives it: bands as lists along `quantiles`, times as ISO with offset."""
-    plain = msgspec.to_builtins(view, enc_hook=None)
-    plain = {**plain, "as_of": clock.local(view.as_of).isoformat(timespec="minutes")}
-    return {"as_of": plain.pop("as_of"), "quantiles": list(QUANTILES), **_unwrapped(plain)}
-
-
-def _unwrapped(value: Any) -> Any:
-    """Bands as the list of their quantiles, five digits at most."""
-    if isinstance(value, dict):
-        if set(value) == {"q"}:
-            return [float(f"{v:.5g}") for v in value["q"]]
-        return {k: _unwrapped(v) for k, v in value.items()}
-    return [_unwrapped(v) for v in value] if isinstance(value, list | tuple) else value
+    plain = msgspec.to_builtins(view)
+    plain.pop("as_of")
+    as_of = clock.local(view.as_of).isoformat(timespec="minutes")
+    return {"as_of": as_of, "quantiles": list(QUANTILES), **plain_json(plain)}
 
 
 def _answer(tray_type: str | None, adults: float | None) -> tuple[LayingView, _Scene]:
@@ -255,20 +247,6 @@ def minutes_per_tray(minutes: Minutes, tray_type: str) -> float:
         + HATCH_LOOKS * minutes.of("hatch")
         + minutes.of("empty")
     )
-
-
-def trays_in_a_bin(s: Standing, now: int) -> float:
-    """How many trays stand in a breeding bin together, on the mean of late; 1 where no tray tells."""
-    late = [c for c in s.clutches.values() if c.laid_at >= now - RECENT_DAYS * 86400]
-    by_bin: dict[str, list[tuple[int, int]]] = {}
-    for c in late:
-        by_bin.setdefault(c.bin, []).append((c.laid_at, c.pulled_at or now + 1))
-    together = [
-        sum(a <= at < b for a, b in stays)
-        for stays in by_bin.values()
-        for at in ((first + last) // 2 for first, last in stays)
-    ]
-    return float(np.mean(together)) if together else 1.0
 
 
 def _adults_now(f: Foresight) -> tuple[float, str]:

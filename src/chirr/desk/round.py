@@ -198,7 +198,6 @@ def _scene(standing: Standing, card: FarmCard, beliefs: Beliefs, *, day: date, n
     return Scene(
         standing=standing, card=card, beliefs=beliefs, day=day, today=today, today_start=start,
         day_of=lambda at: clock.local(at, tz).date(), looked=_looked(start, now, tz),
-        tray_cm2={t.tray_type: t.length_cm * t.width_cm for t in shelf.tray_types()},
     )  # fmt: skip
 
 

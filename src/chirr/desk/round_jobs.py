@@ -22,8 +22,7 @@ _SWAPS_BACK_S = 30 * 86400
 @dataclass(kw_only=True)
 class Scene:
     """All that the jobs of one day rest on. `today_start` is the first second of today, `day_of` turns a time into the
-    farm's date; `looked` says on which day a note was last written about a lot or clutch; `tray_cm2` is the surface
-    of each tray type."""
+    farm's date; `looked` says on which day a note was last written about a lot or clutch."""
 
     standing: Standing
     card: FarmCard
@@ -33,7 +32,6 @@ class Scene:
     today_start: int
     day_of: Callable[[float], date]
     looked: dict[str, date] = field(default_factory=dict)
-    tray_cm2: dict[str, float] = field(default_factory=dict)
 
     def days_of(self, band: Band | None) -> tuple[date, date, date] | None:
         """Early (5 %), likely and late (95 %) day of a band of times; None where the likely one never comes."""
@@ -187,10 +185,6 @@ def _clutch_cares(scene: Scene) -> list[trays.ClutchCare]:
 
 def _lot_cares(scene: Scene) -> list[lots.LotCare]:
     s = scene.standing
-    laid_by: dict[str, list[Clutch]] = {lot.name: [] for lot in s.lots.values() if lot.alive}
-    for clutch in s.clutches.values():  # replay puts them there in order of laying
-        if clutch.lot in laid_by and clutch.facts:
-            laid_by[clutch.lot].append(clutch)
     found = []
     for lot in s.live_lots():
         belief = scene.beliefs.lots.get(lot.name)
@@ -206,12 +200,11 @@ def _lot_cares(scene: Scene) -> list[lots.LotCare]:
                 alive=belief.alive.mid,
                 per_cm2=belief.per_cm2.mid,
                 progress=belief.progress,
-                adult_days=belief.adult_days,
                 began_on=scene.day_of(lot.began_at),
                 ready=scene.days_of(belief.harvest_ready),
                 weighed_on=scene.day_of(max(weighed)) if weighed else None,
                 deaths=tuple((scene.day_of(f.at), f.quantity or 0.0) for f in dead),
-                yields=_yields(scene, laid_by[lot.name]),
+                retire=_retiring(scene, lot),
                 looked_on=scene.looked.get(f"lot:{lot.name}"),
                 sharpens=scene.beliefs.sharpen.get(lot.name),
             )
@@ -219,18 +212,15 @@ def _lot_cares(scene: Scene) -> list[lots.LotCare]:
     return found
 
 
-def _yields(scene: Scene, clutches: list[Clutch]) -> tuple[float, ...]:
-    """Eggs, or else pinheads, counted per tray in order of laying, per cm2 where the tray's surface is known.
-
-    Eggs and pinheads are never mixed, for they are not the same number.
-    """
-    best: tuple[float, ...] = ()
-    for unit in ("eggs", "pinheads"):
-        counted = []
-        for clutch in clutches:
-            numbers = [f.quantity for f in clutch.facts if f.kind == "count" and f.unit == unit and f.quantity]
-            if numbers:
-                counted.append(numbers[-1] / scene.tray_cm2.get(clutch.tray_type, 1.0))
-        if len(counted) > len(best):
-            best = tuple(counted)
-    return best
+def _retiring(scene: Scene, lot: Lot) -> lots.Retiring | None:
+    """What the breeders page says of a lot; None for one that does not breed."""
+    r = scene.beliefs.retire.get(lot.name)
+    on = scene.days_of(r.retire) if r is not None else None
+    if r is None or on is None:
+        return None
+    follows = scene.days_of(r.follower.lays) if r.follower is not None else None
+    return lots.Retiring(
+        on=on, by="spent" if r.half_of_peak.mid <= r.better_renewed.mid else "renew", trays_share=r.trays_share,
+        follower=r.follower.lot if r.follower is not None and follows is not None else None,
+        followed_on=follows[1] if follows is not None else None,
+    )  # fmt: skip

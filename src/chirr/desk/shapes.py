@@ -71,6 +71,27 @@ class LotBelief(msgspec.Struct, frozen=True, kw_only=True):
     """True while all its clutches are still to hatch."""
 
 
+class Follower(msgspec.Struct, frozen=True, kw_only=True):
+    """A growing lot that could take over from breeders: when it would lay, and the chance that it does so in time."""
+
+    lot: str
+    bin: str | None
+    lays: Band
+    in_time: float
+
+
+class Retirement(msgspec.Struct, frozen=True, kw_only=True):
+    """When a breeding lot has had its day, the earliest of three: eggs below half of their peak, a fresh lot better,
+    and its own last trays below half of the best one (`trays_share`). `follower` is the one advised, if any."""
+
+    lot: str
+    half_of_peak: Band
+    better_renewed: Band
+    retire: Band
+    trays_share: float | None
+    follower: Follower | None
+
+
 class Beliefs(msgspec.Struct, frozen=True, kw_only=True):
     """Belief in every open clutch and living lot at `as_of`; `remarks` say what it rests on."""
 
@@ -80,6 +101,8 @@ class Beliefs(msgspec.Struct, frozen=True, kw_only=True):
     remarks: tuple[str, ...] = ()
     sharpen: dict[str, str] = {}
     """The few lots of which a weighing today would narrow the forecast most, each with why."""
+    retire: dict[str, Retirement] = {}
+    """Breeding lots, by when they have had their day."""
 
 
 # --- the round ---------------------------------------------------------------------------------------------------

@@ -32,12 +32,13 @@ def ages_of(key: str = HOUSE) -> Ages:
     return Ages.of(species(key), DRAWS, np.random.default_rng(1))
 
 
-def ahead_at(temp_c: float, *, adult_days: float = 5.0, x: float = 1.0):
+def ahead_at(temp_c: float, *, adult_days: float = 5.0, x: float = 1.0, yields: tuple[float, ...] = ()):
     """A thousand breeders stocked on day 1 of a room at one temperature, seen on day 2."""
     farm = history(2.0, lots=(lot(stocked(1000, x=x, adult_days=adult_days)),))
     clocks = steady(temp_c)
-    draws = lot_draws(belief_in(farm, clocks), clocks, 0, days=60, draws=DRAWS, rng=np.random.default_rng(2))
-    return breeders_ahead(draws, ANIMAL, ages_of(), warmth=1.0, trays=1.0)
+    lots = np.array([0])
+    (draws,) = lot_draws(belief_in(farm, clocks), clocks, lots, days=60, draws=DRAWS, rng=np.random.default_rng(2))
+    return breeders_ahead(draws, ANIMAL, ages_of(), warmth=1.0, trays=1.0, yields=yields)
 
 
 @pytest.mark.parametrize("key", SPECIES)
@@ -121,3 +122,22 @@ def test_the_ageing_clock_tells_the_temperature_it_was_made_from(temps: list[flo
         clocks = make_clocks(np.array([temps]), species(key))
         told = temperature_behind(np.diff(clocks.sums[4, 0]), species(key))
         np.testing.assert_allclose(told, temps, atol=1e-6)
+
+
+def test_trays_below_half_of_the_best_end_a_lot_now_whatever_its_age() -> None:
+    assert float(np.median(ahead_at(29.0).retire_day)) > 5
+    spent = ahead_at(29.0, yields=(900, 1000, 420, 460))
+    assert spent.trays_share == pytest.approx(0.44)
+    assert (spent.retire_day <= 0).all()
+    for too_few_or_once in ((1000, 400), (900, 1000, 900, 300)):
+        assert ahead_at(29.0, yields=too_few_or_once).trays_share is None
+
+
+def test_lots_drawn_together_share_the_farms_level_and_keep_their_own_numbers() -> None:
+    farm = history(2.0, lots=tuple(lot(stocked(n, x=1.0, adult_days=5.0)) for n in (1000, 300)))
+    clocks = steady(29.0)
+    rng = np.random.default_rng(2)
+    big, small = lot_draws(belief_in(farm, clocks), clocks, np.array([0, 1]), days=60, draws=DRAWS, rng=rng)
+    assert big.farm is small.farm
+    assert np.median(big.number[0]) == pytest.approx(1000, rel=0.1)
+    assert np.median(small.number[0]) == pytest.approx(300, rel=0.1)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from chirr.engine.rounds.care import BinCare, care_jobs
 from chirr.engine.rounds.due import URGENCIES, Job
-from chirr.engine.rounds.lots import LotCare, death_alert, in_trouble, lot_jobs
+from chirr.engine.rounds.lots import LotCare, Retiring, death_alert, in_trouble, lot_jobs
 from chirr.engine.rounds.trays import ClutchCare, LayingBin, TrayIn, clutch_jobs, near_hatching, swap_jobs
 
 DAY = date(2031, 3, 5)  # a Wednesday
@@ -249,18 +249,37 @@ def test_a_lot_ready_to_harvest_is_not_split_first() -> None:
     assert deeds(lot_jobs(lot(per_cm2=0.9, ready=(before(3), before(1), before(-1))), DAY, DAY)) == ["harvest"]
 
 
-def test_breeders_are_retired_by_age_or_when_their_trays_fall_below_half_of_the_best() -> None:
-    breeders = lot(breeding=True, progress=1.0, adult_days=40)
-    assert lot_jobs(breeders, DAY, DAY) == []
-    assert deeds(lot_jobs(replace(breeders, adult_days=43), DAY, DAY)) == ["retire"]
-    assert deeds(lot_jobs(replace(breeders, yields=(900, 1000, 420, 460)), DAY, DAY)) == ["retire"]
-    assert lot_jobs(replace(breeders, yields=(1000, 400)), DAY, DAY) == []
-    assert lot_jobs(replace(breeders, yields=(900, 1000, 900, 300)), DAY, DAY) == []
+def retiring(likely: date, *, follows: date | None = DAY - timedelta(days=30), **more: object) -> LotCare:
+    """Breeders that have had their day on a likely day, give or take four, and a lot that could follow."""
+    on = (likely - timedelta(days=4), likely, likely + timedelta(days=4))
+    follower = None if follows is None else "N9"
+    r = Retiring(on=on, by="renew", follower=follower, followed_on=follows, **more)  # type: ignore[arg-type]
+    return lot(breeding=True, progress=1.0, retire=r)
 
 
-def test_breeders_to_come_of_age_stand_on_one_list_only() -> None:
-    breeders = lot(breeding=True, progress=1.0, adult_days=40.5)
-    assert [n for n in range(1, 9) if lot_jobs(breeders, DAY + timedelta(days=n), DAY)] == [2]
+def test_breeders_are_retired_from_their_likely_day_or_when_their_trays_fall_below_half_of_the_best() -> None:
+    assert lot_jobs(retiring(before(-3)), DAY, DAY) == []
+    (job,) = lot_jobs(retiring(before(2)), DAY, DAY)
+    assert (job.deed, job.urgency) == ("retire", "due")
+    assert job.why.startswith("a fresh lot in its bin gives more from about")
+    (job,) = lot_jobs(retiring(before(-3), trays_share=0.44), DAY, DAY)
+    assert (job.urgency, job.why) == ("due", "its last trays held 44% of its best one")
+    assert lot_jobs(lot(breeding=True, progress=1.0), DAY, DAY) == []
+
+
+def test_breeders_that_nothing_follows_yet_are_kept_until_it_does() -> None:
+    waiting = retiring(before(2), follows=before(-3))
+    (job,) = lot_jobs(waiting, DAY, DAY)
+    assert job.urgency == "soon"
+    assert "nothing follows before lot N9 lays, about" in job.why
+    assert [lot_jobs(waiting, d, d)[0].urgency for d in (before(-2), before(-3))] == ["soon", "due"]
+    (job,) = lot_jobs(retiring(before(2), follows=None), DAY, DAY)
+    assert job.urgency == "due"
+    assert "no growing lot could follow it" in job.why
+
+
+def test_breeders_whose_day_is_to_come_stand_on_one_list_only() -> None:
+    assert [n for n in range(1, 9) if lot_jobs(retiring(before(-2)), DAY + timedelta(days=n), DAY)] == [2]
 
 
 def test_a_weighing_that_sharpens_a_forecast_is_offered_today_with_its_reason_until_it_is_done() -> None:

@@ -1,12 +1,14 @@
 """Breeders: eggs a day against age, when a lot has had its day, and when what follows it must be begun.
 
-Two rules say when. A lot is given up when its eggs fall below half of its peak (common practice). And a bin does best
-when breeders go at the age at which a day more brings less than a day of the whole turn does, the days in which young
-adults do not lay yet counted in: the theorem of the best moment to leave, known from foraging and from forestry.
+Three things say when. A lot is given up when its eggs fall below half of its peak (common practice), by its age or by
+what its own trays were counted to hold. And a bin does best when breeders go at the age at which a day more brings less
+than a day of the whole turn does, the days in which young adults do not lay yet counted in: the theorem of the best
+moment to leave, known from foraging and from forestry.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import gamma
 
@@ -22,6 +24,8 @@ Floats = NDArray[np.float64]
 
 SPENT_SHARE = 0.5
 """Breeders are given up when eggs fall below about half of their peak (common practice)."""
+
+SPENT_MIN_TRAYS = 3
 
 TURN_DAYS = 1.0
 """Days in which a bin stands empty between two lots: emptied, cleaned, stocked (judgement)."""
@@ -101,7 +105,8 @@ class BreedersAhead:
 
     eggs_per_day: shape (days + 1, draws). ages, eggs_at_age: eggs a day over its whole life as adults, shape (ages,)
     [days at 30 degC] and (ages, draws). spent_day, renew_day: days from now, (draws,), negative when past, at which it
-    falls below half of its peak, and at which a fresh lot gives more.
+    falls below half of its peak, and at which a fresh lot gives more. trays_share: what its last trays held of its best
+    one, where that is below half; None otherwise.
     """
 
     eggs_per_day: Floats
@@ -109,14 +114,32 @@ class BreedersAhead:
     eggs_at_age: Floats
     spent_day: Floats
     renew_day: Floats
+    trays_share: float | None = None
 
     @property
     def retire_day(self) -> Floats:
-        """The earlier of the two."""
-        return np.minimum(self.spent_day, self.renew_day)
+        """The earliest of the two, and of today where its own trays say that it is spent."""
+        by_age = np.minimum(self.spent_day, self.renew_day)
+        return by_age if self.trays_share is None else np.minimum(by_age, 0.0)
 
 
-def breeders_ahead(lot: LotDraws, species: Species, ages: Ages, *, warmth: float, trays: float) -> BreedersAhead:
+def falling(yields: Sequence[float]) -> float | None:
+    """Share of its best tray that a lot's last two trays held, when that is below `SPENT_SHARE`; None otherwise.
+
+    Two trays are taken together because a single count is too rough to end a lot on.
+
+    >>> falling([900, 1000, 450, 430]), falling([900, 1000, 800])
+    (0.44, None)
+    """
+    if len(yields) < SPENT_MIN_TRAYS:
+        return None
+    share = (yields[-1] + yields[-2]) / 2 / max(yields)
+    return share if share < SPENT_SHARE else None
+
+
+def breeders_ahead(
+    lot: LotDraws, species: Species, ages: Ages, *, warmth: float, trays: float, yields: Sequence[float] = ()
+) -> BreedersAhead:
     """Eggs of a lot's breeders from now on, and when it has had its day.
 
     Parameters
@@ -128,6 +151,8 @@ def breeders_ahead(lot: LotDraws, species: Species, ages: Ages, *, warmth: float
         Laying at the temperature of its bin, relative to the best.
     trays : float
         Trays in a breeding bin together: what one tray offers is learnt, and all of them share a bin's eggs.
+    yields : sequence of float
+        Eggs or pinheads counted in the lot's trays, in order of laying, made comparable between sizes of tray.
 
     Returns
     -------
@@ -148,6 +173,7 @@ def breeders_ahead(lot: LotDraws, species: Species, ages: Ages, *, warmth: float
         eggs_at_age=lot.number[0] / alive_now * per_adult * course,
         spent_day=(spent_age(grid, course) - lot.adult_days) / per_day,
         renew_day=(renewal_age(grid, course) - lot.adult_days) / per_day,
+        trays_share=falling(yields),
     )
 
 

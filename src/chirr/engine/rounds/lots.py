@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -17,11 +16,6 @@ density trial from day 14 to maturity, where survival fell from the one to the o
 CROWDED_FROM_PROGRESS = 1 / 3
 """That trial begins at day 14, about a third of the way from hatch to adult; younger crickets stand closer unharmed."""
 HARVEST_SOON_DAYS = 3
-RETIRE_ADULT_DAYS = 42.0
-"""Adults live six weeks to three months and lay about two (common practice, no published source): a default."""
-SPENT_SHARE = 0.5
-"""Breeders are given up when eggs per tray fall below about half of their peak (common practice)."""
-SPENT_MIN_TRAYS = 3
 WEIGH_EVERY_DAYS = 7
 """A sample weighed weekly per growing lot (common practice; weekly too in Ng'ong'a et al. 2021)."""
 DEATHS_SHARE = 0.01
@@ -35,11 +29,23 @@ ALERT_DAYS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
+class Retiring:
+    """When breeders have had their day: early, likely and late, by what ('spent', or 'renew' where a fresh lot gives
+    more), what their last trays held of the best one if that says so, and the next lot that could follow with the
+    likely day on which it lays."""
+
+    on: tuple[date, date, date]
+    by: str
+    trays_share: float | None = None
+    follower: str | None = None
+    followed_on: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class LotCare:
     """A lot whose animals are there. `alive` and `per_cm2` are medians; `ready` are the early, likely and late days of
-    harvest; `deaths` (day, dead crickets) in order of time; `yields` eggs or pinheads per tray in order of laying,
-    made comparable between tray sizes; `looked_on` the last day somebody wrote a note about it; `sharpens` says what a
-    weighing today would do to its forecast, for the few lots where that is most."""
+    harvest; `deaths` (day, dead crickets) in order of time; `looked_on` the last day somebody wrote a note about it;
+    `sharpens` says what a weighing today would do to its forecast, for the few lots where that is most."""
 
     lot: str
     bin: str
@@ -47,12 +53,11 @@ class LotCare:
     alive: float
     per_cm2: float
     progress: float
-    adult_days: float = 0.0
     began_on: date | None = None
     ready: tuple[date, date, date] | None = None
     weighed_on: date | None = None
     deaths: tuple[tuple[date, float], ...] = ()
-    yields: tuple[float, ...] = ()
+    retire: Retiring | None = None
     looked_on: date | None = None
     sharpens: str | None = None
 
@@ -175,29 +180,34 @@ def _harvest(lot: LotCare, day: date, today: date) -> list[Job]:
 
 
 def _retire(lot: LotCare, day: date, today: date) -> list[Job]:
-    ahead = max((day - today).days, 0)
-    spent = falling(lot.yields)
-    if lot.adult_days + ahead > RETIRE_ADULT_DAYS and (ahead == 0 or lot.adult_days + ahead - 1 <= RETIRE_ADULT_DAYS):
-        why = said("adults for {days:.0f} days, past {limit:.0f}", days=lot.adult_days + ahead, limit=RETIRE_ADULT_DAYS)
-    elif spent is not None and ahead == 0:
-        why = said("its last trays held {share:.0%} of its best one", share=spent)
-    else:
+    r = lot.retire
+    if r is None:
         return []
-    return [_job(lot, "retire", said("Retire breeders {lot}", lot=lot.lot), why=why, urgency="due")]
-
-
-def falling(yields: Sequence[float]) -> float | None:
-    """Share of its best tray that a lot's last two trays held, when that is below half; None otherwise.
-
-    Two trays are taken together because a single count is too rough to end a lot on.
-
-    >>> falling([900, 1000, 450, 430]), falling([900, 1000, 800])
-    (0.44, None)
-    """
-    if len(yields) < SPENT_MIN_TRAYS:
-        return None
-    share = (yields[-1] + yields[-2]) / 2 / max(yields)
-    return share if share < SPENT_SHARE else None
+    early, likely, late = r.on
+    if not first_falls(today if r.trays_share is not None else likely, day, today):
+        return []
+    if r.trays_share is not None:
+        why = said("its last trays held {share:.0%} of its best one", share=r.trays_share)
+    elif r.by == "spent":
+        why = said(
+            "its eggs fall below half of their peak about {likely}, between {early} and {late}",
+            likely=day_in_words(likely), early=day_in_words(early), late=day_in_words(late),
+        )  # fmt: skip
+    else:
+        why = said(
+            "a fresh lot in its bin gives more from about {likely}, between {early} and {late}",
+            likely=day_in_words(likely), early=day_in_words(early), late=day_in_words(late),
+        )  # fmt: skip
+    keep = r.followed_on is not None and r.followed_on > day
+    if keep and r.follower is not None and r.followed_on is not None:
+        why = said(
+            "{why}; nothing follows before lot {lot} lays, about {day}: keep it until then, or buy some in",
+            why=why, lot=r.follower, day=day_in_words(r.followed_on),
+        )  # fmt: skip
+    elif r.followed_on is None:
+        why = said("{why}; no growing lot could follow it: buy some in", why=why)
+    what = said("Retire breeders {lot}", lot=lot.lot)
+    return [_job(lot, "retire", what, why=why, urgency="soon" if keep else "due")]
 
 
 def _weigh(lot: LotCare, day: date, today: date) -> list[Job]:
