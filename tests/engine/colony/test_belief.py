@@ -184,7 +184,7 @@ def test_a_search_that_starts_where_another_ended_ends_where_one_from_scratch_do
     early, late = history(50.0, lots=lots[:9]), history(50.0, lots=lots)
     scratch = belief_in(late, WARM)
     updated = believe(late, WARM, np.zeros(0), species(HOUSE), learnt=learnt_of(belief_in(early, WARM)))
-    farm = scratch.latents.colour < 0
+    farm = scratch.latents.families.colour < 0
     spread = np.sqrt(np.diag(np.linalg.inv(scratch.precision.toarray())))[farm]
     assert (np.abs(updated.mode[farm] - scratch.mode[farm]) < 0.15 * spread).all()
 

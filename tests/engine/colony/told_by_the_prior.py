@@ -119,7 +119,7 @@ def with_hatches(model: Model, z: Floats, rng: np.random.Generator) -> FarmHisto
     """First pinheads as they come out under a truth, seen at the next of the looks half a day apart."""
     bio, arrays = model.bio, model.arrays
     farm = farm_level(z[:, None], model.latents, bio.species)
-    told = clutches_of(z[:, None], farm, model.latents, arrays, model.laid, bio)
+    told = clutches_of(z[:, None], farm, model.latents, arrays, model.laid, bio, only=np.arange(len(arrays.lot)))
     log_speed = told.log_speed[:, 0] + HATCH_LOG_SD * rng.standard_t(TAIL, len(arrays.laid_h))
     reading = reading_at_share(FIRST_SHARE, speed=np.exp(log_speed), window=arrays.window, cv=bio.species.egg_cv.value)
     first = invert_rows(arrays.rows, arrays.laid_h, KNOT_H, reading)

@@ -31,7 +31,7 @@ def grown(
     x = day * nymph_rate_per_day(temp_c, animal)
     mass = mean_mass_mg(x, np.full(len(x), adult_mass_at_mg(temp_c, animal)), animal)
     number = alive * np.exp(-dying * day)
-    return tuple(np.repeat(v[:, None], DRAWS, axis=1) for v in (number, number * mass / 1e6))
+    return tuple(np.repeat(v[None, :, None], DRAWS, axis=2) for v in (number, number * mass / 1e6))
 
 
 def judged(*, prices: Prices | None = None, from_day: int = 0, key: str = HOUSE, **more: float) -> HarvestDays:
@@ -39,7 +39,14 @@ def judged(*, prices: Prices | None = None, from_day: int = 0, key: str = HOUSE,
     return harvest_days(number, kg, species(key), np.random.default_rng(1), days_so_far=from_day, prices=prices)
 
 
-FREE = Prices(per_kg=20.0, feed_per_kg=0.0, bin_day=0.0)
+def priced(per_kg: float, feed_per_kg: float, bin_day: float) -> Prices:
+    """One price for all sizes."""
+    return Prices(
+        per_kg=np.array([per_kg]), per_cricket=np.zeros(1), feed_per_kg=feed_per_kg, bin_day=bin_day
+    )  # fmt: skip
+
+
+FREE = priced(20.0, 0.0, 0.0)
 
 
 def test_with_nothing_to_pay_the_best_day_is_that_of_most_kilograms_a_day() -> None:
@@ -50,7 +57,7 @@ def test_with_nothing_to_pay_the_best_day_is_that_of_most_kilograms_a_day() -> N
 def test_the_best_day_is_when_a_day_more_gains_what_the_mean_day_has() -> None:
     """The theorem of the mean: at the top of an average, the marginal equals it."""
     d = judged(dying=0.003)
-    kg = grown(dying=0.003)[1]
+    kg = grown(dying=0.003)[1][0]
     k = int(d.best_kg_day[0])
     mean = kg[k, 0] / (k + 1.0)
     assert d.gain_kg[k - 1, 0] >= mean >= d.gain_kg[k, 0]
@@ -59,7 +66,7 @@ def test_the_best_day_is_when_a_day_more_gains_what_the_mean_day_has() -> None:
 @given(st.floats(0.5, 3.0))
 def test_dearer_feed_never_makes_the_harvest_later(price: float) -> None:
     cheap, dear = (
-        judged(prices=Prices(per_kg=15.0, feed_per_kg=p, bin_day=0.1), dying=0.003) for p in (price, price * 2)
+        judged(prices=priced(15.0, p, 0.1), dying=0.003) for p in (price, price * 2)
     )
     assert np.median(dear.best_margin_day) <= np.median(cheap.best_margin_day)
 
@@ -85,7 +92,7 @@ def test_feed_for_growth_follows_the_conversion_and_adults_still_eat() -> None:
 
 
 def test_a_dying_lot_is_worth_less_each_day() -> None:
-    prices = Prices(per_kg=15.0, feed_per_kg=1.0, bin_day=0.2)
+    prices = priced(15.0, 1.0, 0.2)
     well, ill = judged(prices=prices, dying=0.0), judged(prices=prices, dying=0.02)
     assert well.worth is not None
     assert ill.worth is not None

@@ -2,12 +2,15 @@
 
 Each lot is a few cohorts (its crickets now, and each clutch still to hatch into it). A cohort's whole future is
 written in closed form on the clock readings of its place, for all draws and days at once, in single precision.
+Nothing turns sharply in weeks that are far off, so there only every third day is worked out.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +18,12 @@ from numpy.typing import NDArray
 from chirr.engine.colony.ancestry import with_parents
 from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, invert_rows
-from chirr.engine.colony.cohort_ahead import CohortAhead, Setting, class_shares, run_on
+from chirr.engine.colony.cohort_ahead import CohortAhead, Setting, run_on, shares_above
 from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_at_share, share_hatched
 from chirr.engine.colony.history import UsualMove
 from chirr.engine.colony.latents import EGG_SENSITIVITY, LOT_SD, NYMPH_SENSITIVITY, log_loss
 from chirr.engine.colony.schedule import egg_readings
-from chirr.engine.colony.walk import Cohorts, Told, side_by_side, walk
+from chirr.engine.colony.walk import Cohorts, Told, walk
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -49,6 +52,31 @@ class Horizon:
     days: int
     from_mg: tuple[float, ...]
     target_mg: float
+
+    @property
+    def looked_at(self) -> Ints:
+        """The days worked out, from 0 for now: each of the near ones, then every third, and the last."""
+        near = np.arange(min(self.days, NEAR_DAYS) + 1)
+        return np.unique(np.concatenate([near, np.arange(NEAR_DAYS, self.days, STRIDE), [self.days]]))
+
+    def every_day(self, values: NDArray[Any], axis: int = 0) -> NDArray[Any]:
+        """Values on the days looked at, along `axis`, put on every day: along straight lines of their logarithms
+        between two of them, or of themselves where one is 0."""
+        at, v = self.looked_at, np.moveaxis(values, axis, 0)
+        day = np.arange(self.days + 1)
+        i = np.clip(np.searchsorted(at, day, side="right") - 1, 0, max(len(at) - 2, 0))
+        part = ((day - at[i]) / np.maximum(at[np.minimum(i + 1, len(at) - 1)] - at[i], 1)).astype(v.dtype)
+        part = part.reshape(-1, *(1,) * (v.ndim - 1))
+        low, high = v[i], v[np.minimum(i + 1, len(at) - 1)]
+        straight = low + part * (high - low)
+        both = (low > 0) & (high > 0) & (part > 0) & (part < 1)
+        w = np.broadcast_to(part, low.shape)[both]
+        straight[both] = np.exp((1 - w) * np.log(low[both]) + w * np.log(high[both]))
+        return np.moveaxis(straight, 0, axis)
+
+
+NEAR_DAYS, STRIDE = 14, 3
+"""Every one of so many days from now is worked out, and every third after that."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +118,45 @@ class StockDraws:
 
     crickets: Floats32
     kg: Floats32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """Crickets and kg above the lower bound of each size class, shape (size classes, days looked at, draws), so far."""
+
+    horizon: Horizon
+    crickets: Floats32
+    kg: Floats32
+
+    @classmethod
+    def none(cls, horizon: Horizon, draws: int) -> Stock:
+        """No crickets."""
+        shape = (len(horizon.from_mg), len(horizon.looked_at), draws)
+        return cls(horizon=horizon, crickets=np.zeros(shape, np.float32), kg=np.zeros(shape, np.float32))
+
+    def add(self, cohort: CohortAhead) -> None:
+        """Add a cohort's crickets and kilograms."""
+        kilograms = cohort.number * cohort.mean_mg / np.float32(1e6)
+        for k, bound in enumerate(self.horizon.from_mg):
+            if bound <= 0:
+                self.crickets[k] += cohort.number
+                self.kg[k] += kilograms
+                continue
+            share, share_kg = shares_above(cohort, bound)
+            self.crickets[k] += cohort.number * share
+            self.kg[k] += kilograms * share_kg
+
+    @staticmethod
+    def together(parts: Sequence[Stock]) -> StockDraws:
+        """What some threads have added up, by size class and for every day."""
+        horizon = parts[0].horizon
+
+        def by_class(above: list[Floats32]) -> Floats32:
+            total = np.sum(above, axis=0)
+            total[:-1] -= total[1:]
+            return horizon.every_day(np.maximum(total, np.float32(0)), axis=1)
+
+        return StockDraws(crickets=by_class([p.crickets for p in parts]), kg=by_class([p.kg for p in parts]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +214,7 @@ def look_ahead(
     """
     needed = with_parents(belief.schedule, living)
     z = draw(belief, draws, rng, lots=needed)
-    told = _walk_on_all_processors(belief, z, needed)
+    told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False)
     rooms = int(place_room.max(initial=0)) + 1
     known = np.resize(belief.history.measured_rooms, rooms)
     weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
@@ -157,43 +224,31 @@ def look_ahead(
     hatches = {int(c): run.hatch(int(c)) for c in open_clutches}
     for c in hatches:
         run.to_hatch.setdefault(int(belief.arrays.lot[c]), []).append(c)
-    stock = StockDraws(
-        crickets=np.zeros((len(horizon.from_mg), horizon.days + 1, draws), dtype=np.float32),
-        kg=np.zeros((len(horizon.from_mg), horizon.days + 1, draws), dtype=np.float32),
-    )
-    own = dict(zip((int(i) for i in living), rng.spawn(len(living)), strict=True))
-    parts = [living[k::THREADS] for k in range(THREADS)]
-    stocks = [StockDraws(crickets=np.zeros_like(stock.crickets), kg=np.zeros_like(stock.kg)) for _ in parts]
+    loose = [c for c in hatches if int(belief.arrays.lot[c]) not in set(living.tolist()) and run.will_hatch(c)]
+    jobs: list[tuple[int, int]] = [(int(i), -1) for i in living] + [(-1, c) for c in loose]
+    own = rng.spawn(len(jobs))
 
-    def work(part: Ints, into: StockDraws) -> list[LotAhead]:
-        return [run.lot(int(i), hatches, into, own[int(i)]) for i in part]
+    def work(first: int) -> tuple[dict[int, LotAhead], Stock]:
+        stock, found = Stock.none(horizon, draws), {}
+        for (lot, clutch), chance in zip(jobs[first::THREADS], own[first::THREADS], strict=True):
+            if lot >= 0:
+                found[lot] = run.lot(lot, hatches, stock, chance)
+            else:
+                stock.add(run.unhatched(clutch, hatches[clutch], -1, chance))
+        return found, stock
 
     with ThreadPoolExecutor(THREADS) as pool:
-        found = {one.lot: one for some in pool.map(work, parts, stocks) for one in some}
-    for one in stocks:
-        np.add(stock.crickets, one.crickets, out=stock.crickets)
-        np.add(stock.kg, one.kg, out=stock.kg)
-    for c, hatch in hatches.items():
-        if int(belief.arrays.lot[c]) not in own and not belief.arrays.arrived[c] and not belief.history.clutches[c].dud:
-            run.add_to_stock(run.unhatched(c, hatch, -1, rng), stock)
-    lots = tuple(found[int(i)] for i in living)
-    return Ahead(clutches=tuple(h.quantiles(c) for c, h in hatches.items()), lots=lots, stock=stock)
+        parts = list(pool.map(work, range(THREADS)))
+    lots = {lot: one for found, _ in parts for lot, one in found.items()}
+    return Ahead(
+        clutches=tuple(h.quantiles(c) for c, h in hatches.items()),
+        lots=tuple(lots[int(i)] for i in living),
+        stock=Stock.together([stock for _, stock in parts]),
+    )
 
 
 THREADS = 2
 """Lots are independent and NumPy works outside the interpreter's lock, so two processors share them."""
-
-
-def _walk_on_all_processors(belief: Belief, z: Floats, needed: NDArray[np.bool_]) -> Told:
-    """The walk of many draws, each processor taking its part of them."""
-
-    def part(draws: Floats) -> Told:
-        return walk(
-            draws, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False
-        )
-
-    with ThreadPoolExecutor(THREADS) as pool:
-        return side_by_side(list(pool.map(part, np.array_split(z, THREADS, axis=1))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -316,6 +371,10 @@ class DrawnFarm:
         day = int(max(np.ceil((began_h + then.age_h - self.now_h) / 24.0), 1))
         return (day, then) if day < self.horizon.days else None
 
+    def will_hatch(self, clutch: int) -> bool:
+        """Whether a clutch is still to hatch."""
+        return not self.belief.arrays.arrived[clutch] and not self.belief.history.clutches[clutch].dud
+
     def unhatched(self, clutch: int, hatch: HatchDraws, lot: int, rng: np.random.Generator) -> CohortAhead:
         """The cohort that an open clutch will become."""
         b, a = self.belief, self.belief.arrays
@@ -328,9 +387,10 @@ class DrawnFarm:
         log_speed = farm.nymph_log_speed + own[0] + self.warmer_at(place)
         move = self.move_of(lot, float(np.median(hatch.middle_h)))
         passed = self.days_at(place, move)
-        grid = self.now_h + 24.0 * np.arange(passed.shape[1])
+        hours = self.now_h + 24.0 * np.arange(passed.shape[1])
+        grid = hours[self.horizon.looked_at]
         back = self.clocks.read(np.full(2, place), np.array([self.now_h - 24.0, self.now_h]))[NYMPH]
-        start = np.interp(hatch.middle_h, grid, passed[NYMPH])
+        start = np.interp(hatch.middle_h, hours, passed[NYMPH])
         start = np.where(hatch.middle_h < self.now_h, (hatch.middle_h - self.now_h) / 24.0 * (back[1] - back[0]), start)
         window, cv = a.window[clutch], b.bio.species.egg_cv.value
         egg_rate = self.clocks.read(np.full(2, place), np.array([self.now_h, self.now_h + 24.0]))[EGG]
@@ -353,7 +413,8 @@ class DrawnFarm:
             log_longevity=farm.log_longevity_days[None, :],
             unmarked=zero,
         )
-        return run_on(state, passed, surface, self.setting, shown=shown, start=start, move=move)
+        at = self.horizon.looked_at
+        return run_on(state, passed, surface, self.setting, shown=shown, start=start, move=move, at=at)
 
     def warmer_at(self, place: int) -> Floats:
         """Log speed of nymphs at a place above what its clock says: the room's own offset and the weather to come."""
@@ -361,12 +422,12 @@ class DrawnFarm:
         return np.asarray(NYMPH_SENSITIVITY * (self.told.farm.room_c[room] + self.weather[room]))
 
     def _out_of_the_egg(self, lot: int, number: Floats) -> Floats32 | None:
-        """Share of a lot that is out of the egg by each day, while newest clutches still hatch; (days + 1, draws)."""
+        """Share of a lot that is out of the egg by each day looked at, while newest clutches still hatch."""
         a, cv = self.belief.arrays, self.belief.bio.species.egg_cv.value
         young = np.flatnonzero((a.lot == lot) & a.arrived & (a.reference_h > self.now_h - 24 * HATCHING_DAYS))
         if not young.size:
             return None
-        hours = self.now_h + 24.0 * np.arange(self.horizon.days + 1)
+        hours = self.now_h + 24.0 * self.horizon.looked_at
         shown = np.ones((len(hours), len(number)))
         total = np.maximum(number, self.told.clutches.pinheads[young].sum(axis=0))
         for c in young:
@@ -385,7 +446,7 @@ class DrawnFarm:
         sd = self.belief.latents.lot_sd
         return np.asarray(sd[:, lot] if lot >= 0 else np.median(sd, axis=1) if sd.shape[1] else LOT_SD)
 
-    def lot(self, i: int, hatches: dict[int, HatchDraws], stock: StockDraws, rng: np.random.Generator) -> LotAhead:
+    def lot(self, i: int, hatches: dict[int, HatchDraws], stock: Stock, rng: np.random.Generator) -> LotAhead:
         """One lot: its crickets now and the clutches that will hatch into it."""
         b = self.belief
         state = self.told.lots.take(np.array([i]))
@@ -395,25 +456,26 @@ class DrawnFarm:
             state.log_speed = state.log_speed + self.warmer_at(place)
             shown = self._out_of_the_egg(i, state.number[0])
             move = self.move_of(i, b.history.lots[i].began_h)
-            cohorts.append(run_on(state, self.days_at(place, move), surface, self.setting, shown=shown, move=move))
+            passed, at = self.days_at(place, move), self.horizon.looked_at
+            cohorts.append(run_on(state, passed, surface, self.setting, shown=shown, move=move, at=at))
         waiting = not cohorts
         for c in self.to_hatch.get(i, ()):
             hatch = hatches[c]
-            if not b.arrays.arrived[c] and not b.history.clutches[c].dud:
+            if self.will_hatch(c):
                 cohorts.append(self.unhatched(c, hatch, i, rng))
         if not cohorts:
             return self._nothing(i)
         for cohort in cohorts:
-            self.add_to_stock(cohort, stock)
+            stock.add(cohort)
         alive = sum((c.number for c in cohorts[1:]), cohorts[0].number)
         grams = sum((c.number * c.mean_mg for c in cohorts[1:]), cohorts[0].number * cohorts[0].mean_mg)
         mean_mg = grams / np.maximum(alive, np.float32(1e-3)) if len(cohorts) > 1 else cohorts[0].mean_mg
         main = max(cohorts, key=lambda c: float(c.number.max(axis=0).mean()))
         return LotAhead(
             lot=i,
-            alive=quantiles(alive),
-            mean_mg=quantiles(mean_mg),
-            kg=quantiles(grams / np.float32(1e6)),
+            alive=self.horizon.every_day(quantiles(alive)),
+            mean_mg=self.horizon.every_day(quantiles(mean_mg)),
+            kg=self.horizon.every_day(quantiles(grams / np.float32(1e6))),
             ready_h=quantiles(main.ready_h),
             kg_at_ready=quantiles(np.sum([c.kg_at_ready for c in cohorts], axis=0)),
             x=main.x_now,
@@ -435,13 +497,3 @@ class DrawnFarm:
             adult_days=0.0,
             waiting=True,
         )
-
-    def add_to_stock(self, cohort: CohortAhead, stock: StockDraws) -> None:
-        """Add a cohort's crickets and kilograms to the farm's size classes."""
-        kilograms = cohort.number * cohort.mean_mg / np.float32(1e6)
-        for k, (above, above_kg) in enumerate(class_shares(cohort, self.horizon.from_mg)):
-            stock.crickets[k] += cohort.number * above
-            stock.kg[k] += kilograms * above_kg
-            if k:
-                stock.crickets[k - 1] -= cohort.number * above
-                stock.kg[k - 1] -= kilograms * above_kg

@@ -22,7 +22,7 @@ from chirr.engine.colony.history import FarmHistory
 from chirr.engine.colony.latents import Latents, make_latents, prior_spreads, rescaled
 from chirr.engine.colony.learnt import Learnt, start_at
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
-from chirr.engine.colony.search import Point, Search, precision
+from chirr.engine.colony.search import NEAR, NEAR_ENOUGH_TO_GO_ON, Point, Search, precision
 from chirr.engine.colony.spreads import learnt_factors
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
@@ -124,10 +124,15 @@ def believe(
         point = search.climb(search.look(z, blur=blur), blur=blur, steps=1)
         search.who_laid(point.told)
         z = point.z
-    point = search.climb(search.look(z), steps=steps)
-    point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS)
-    for _ in range(spread_rounds if len(facts.what) >= SPREAD_FROM else 0):
+    spread_rounds = spread_rounds if len(facts.what) >= SPREAD_FROM else 0
+    near = NEAR_ENOUGH_TO_GO_ON if spread_rounds else NEAR
+    point = search.climb(search.look(z), steps=steps, near=near)
+    point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS, near=near)
+    for _ in range(spread_rounds):
         search, point = _with_learnt_spreads(search, point)
+    if learnt is None:
+        search.who_laid(point.told)
+        point = search.climb(search.look(point.z), steps=_FINE_STEPS)
     return _belief(search, point, history)
 
 
@@ -186,6 +191,6 @@ def draw(belief: Belief, draws: int, rng: np.random.Generator, *, lots: NDArray[
 
 def _families_of(belief: Belief, lots: NDArray[np.bool_]) -> Ints:
     """Families that bear on some lots, and those of clutches that have joined no lot yet."""
-    bearing = [belief.latents.bearing[i] for i in np.flatnonzero(lots)]
+    bearing = [belief.latents.families.bearing[i] for i in np.flatnonzero(lots)]
     loose = belief.latents.clutch[:, ~belief.arrays.arrived].ravel()
     return np.asarray(belief.family[np.concatenate([loose, *bearing])])

@@ -46,6 +46,15 @@ class Clocks:
         low, high = self.sums[:, place, i], self.sums[:, place, i + 1]
         return np.asarray(low + (h - i) * (high - low))
 
+    def read_one(self, clock: int, place: Ints, hour: Floats) -> Floats:
+        """Readings of one clock, for places and hours that broadcast together."""
+        sums = self.sums[clock].ravel()
+        h = np.clip(hour, 0.0, self.hours - 1e-9)
+        i = h.astype(np.int64)
+        at = place * (self.hours + 1) + i
+        low = sums[at]
+        return np.asarray(low + (h - i) * (sums[at + 1] - low))
+
 
 def make_clocks(temp_c: Floats, species: Species) -> Clocks:
     """Clocks of every place from hourly temperature.
@@ -91,20 +100,21 @@ def path_readings(clocks: Clocks, clock: int, starts_h: list[Floats], places: li
     ndarray
         What passed since the thing's beginning.
     """
-    out = np.empty_like(knots_h)
-    for i, (starts, place) in enumerate(zip(starts_h, places, strict=True)):
-        ends = np.append(starts[1:], np.inf)
-        total, done = np.zeros(knots_h.shape[1]), 0.0
-        for p, a, b in zip(place, starts, ends, strict=True):
-            row = clocks.sums[clock, p]
-            grid = np.arange(len(row))
-            base = np.interp(a, grid, row)
-            inside = (knots_h[i] >= a) & (knots_h[i] < b)
-            total[inside] = done + np.interp(knots_h[i, inside], grid, row) - base
-            if np.isfinite(b):
-                done += np.interp(b, grid, row) - base
-        out[i] = total
+    out = np.zeros_like(knots_h)
+    longest = max((len(s) for s in starts_h), default=0)
+    for k in range(longest):
+        with_a_kth = np.flatnonzero([len(s) > k for s in starts_h])
+        for here in np.split(with_a_kth, np.arange(_AT_ONCE, len(with_a_kth), _AT_ONCE)):
+            begin = np.array([starts_h[i][k] for i in here])[:, None]
+            end = np.array([starts_h[i][k + 1] if len(starts_h[i]) > k + 1 else np.inf for i in here])[:, None]
+            place = np.array([places[i][k] for i in here])[:, None]
+            hour = np.clip(knots_h[here], begin, np.maximum(end, begin))
+            out[here] += clocks.read_one(clock, place, hour) - clocks.read_one(clock, place, begin)
     return out
+
+
+_AT_ONCE = 100
+"""So many things at once keep the arrays within a processor's cache."""
 
 
 def invert_rows(rows: Floats, start: Floats, step: float, wanted: Floats) -> Floats:

@@ -110,7 +110,7 @@ class Beside:
 def colour_columns(belief: Belief) -> Ints:
     """One column for each of the farm's unknowns and one for each colour of the others: enough for all lots at once."""
     farm = belief.family < 0
-    return np.where(farm, np.cumsum(farm), int(farm.sum()) + 1 + belief.latents.colour)
+    return np.where(farm, np.cumsum(farm), int(farm.sum()) + 1 + belief.latents.families.colour)
 
 
 def own_columns(belief: Belief, unknowns: Ints) -> Ints:
@@ -124,7 +124,7 @@ def own_columns(belief: Belief, unknowns: Ints) -> Ints:
 def lot_unknowns(belief: Belief, lot: Ints | int, open_clutches: Ints) -> Ints:
     """Unknowns that bear on a lot: its own and its parents', and those of clutches still to hatch into it."""
     waiting = _to_hatch(belief, int(lot), open_clutches)
-    return np.concatenate([belief.latents.bearing[int(lot)], belief.latents.clutch[:, waiting].ravel()])
+    return np.concatenate([belief.latents.families.bearing[int(lot)], belief.latents.clutch[:, waiting].ravel()])
 
 
 def _to_hatch(belief: Belief, lot: int, open_clutches: Ints) -> Ints:

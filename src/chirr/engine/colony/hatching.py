@@ -41,9 +41,17 @@ def share_hatched(reading: Floats, *, speed: Floats, window: Floats, cv: float) 
         0 to 1, never falling with the reading.
     """
     sd = cv / speed
-    z = (reading - 1.0 / speed - window / 2) / sd
-    half = np.maximum(window / sd / 2, 1e-6)
-    return np.asarray((_ramp(z + half) - _ramp(z - half)) / (2 * half)).clip(0.0, 1.0)
+    z = np.atleast_1d((reading - 1.0 / speed - window / 2) / sd)
+    half = np.broadcast_to(np.maximum(window / sd / 2, 1e-6), z.shape)
+    share = np.where(z > 0, 1.0, 0.0)
+    going_on = np.abs(z) < half + _FAR
+    z, half = z[going_on], half[going_on]
+    share[going_on] = ((_ramp(z + half) - _ramp(z - half)) / (2 * half)).clip(0.0, 1.0)
+    return share.reshape(np.broadcast_shapes(np.shape(reading), np.shape(speed), np.shape(window)))
+
+
+_FAR = 7.0
+"""So many spreads of single eggs before the hatch begins or after it ends, a share is 0 or 1 to 1e-11."""
 
 
 def _ramp(z: Floats) -> Floats:

@@ -90,7 +90,7 @@ def _fact_families(belief: Belief) -> Ints:
     facts, latents = belief.facts, belief.latents
     out = np.full(len(facts.what), -1, dtype=np.int64)
     of_lot = facts.what <= 2
-    first = np.array([int(g[0]) if len(g) else -1 for g in latents.bearing], dtype=np.int64)
+    first = np.array([int(g[0]) if len(g) else -1 for g in latents.families.bearing], dtype=np.int64)
     if of_lot.any():
         local = first[belief.schedule.lot[facts.row[of_lot]]]
         out[of_lot] = np.where(local >= 0, belief.family[local], -1)

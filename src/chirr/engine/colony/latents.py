@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, logit
 
 from chirr.engine.biology.species import Species
+from chirr.engine.colony.families import Families, make_families
 from chirr.engine.colony.history import FarmHistory, Kind
 from chirr.engine.colony.schedule import Schedule
 
@@ -72,8 +73,6 @@ class Latents:
 
     clutch: shape (3, clutches) in the order of CLUTCH; lot: shape (4, lots) in that of LOT; happening: shape
     (happenings,), the error of a counted number that changed the lot. clutch_sd and lot_sd are the spreads of each.
-    colour: shape (latents,), -1 for the farm's; latents of one colour never bear on one observation. bearing: for each
-    lot, the local latents that bear on it, its parents' included.
     """
 
     size: int
@@ -85,13 +84,11 @@ class Latents:
     lot: Ints
     lot_sd: Floats
     happening: Ints
-    colour: Ints
-    colours: int
-    bearing: tuple[Ints, ...]
+    families: Families
 
 
 def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
-    """Number every unknown of a farm and colour the local ones."""
+    """Number every unknown of a farm and sort the local ones."""
     tray_type = len(FARM) + np.arange(history.tray_types)
     room = len(FARM) + history.tray_types + np.arange(len(history.measured_rooms))
     size = len(FARM) + history.tray_types + len(room)
@@ -109,7 +106,6 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     )
     happening[changed] = size + np.arange(len(changed))
     size += len(changed)
-    colour, colours, bearing = _colour(history, schedule, clutch, lot, happening, size)
     return Latents(
         size=size,
         tray_type=tray_type,
@@ -120,9 +116,7 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
         happening=happening,
         clutch_sd=np.repeat(prior_spreads()[0][:, None], len(history.clutches), axis=1),
         lot_sd=np.repeat(prior_spreads()[1][:, None], len(history.lots), axis=1),
-        colour=colour,
-        colours=colours,
-        bearing=bearing,
+        families=make_families(schedule, clutch, lot, happening, size, len(FARM) + len(tray_type) + len(room)),
     )
 
 
@@ -137,44 +131,6 @@ def prior_spreads() -> tuple[Floats, Floats]:
 def rescaled(latents: Latents, clutch: Floats, lot: Floats) -> Latents:
     """The same unknowns with other spreads: factors of shape (3,) and (4,) on those of clutches and lots."""
     return replace(latents, clutch_sd=latents.clutch_sd * clutch[:, None], lot_sd=latents.lot_sd * lot[:, None])
-
-
-def _colour(
-    history: FarmHistory, schedule: Schedule, clutch: Ints, lot: Ints, happening: Ints, size: int
-) -> tuple[Ints, int, tuple[Ints, ...]]:
-    """Colour the local latents so that those which can bear on one lot's observations all differ (greedy)."""
-    bears: list[list[int]] = [[] for _ in history.lots]
-    parents: list[set[int]] = [{i} for i in range(len(history.lots))]
-    for i in range(len(history.lots)):
-        bears[i] += [int(k) for k in lot[:, i] if k >= 0]
-    for wave in schedule.waves:
-        for row in wave.row:
-            i, kind = int(schedule.lot[row]), schedule.kind[row]
-            if kind == Kind.ARRIVE:
-                bears[i] += [int(k) for k in clutch[:, schedule.other[row]]]
-            elif kind in (Kind.IN, Kind.MIX):
-                parents[i] |= parents[int(schedule.other[row])]
-            if happening[row] >= 0:
-                bears[i].append(int(happening[row]))
-    colour = np.full(size, -1, dtype=np.int64)
-    near: dict[int, set[int]] = {}
-    groups = []
-    for i in range(len(history.lots)):
-        group = sorted({k for p in parents[i] for k in bears[p]})
-        groups.append(np.array(group, dtype=np.int64))
-        for k in group:
-            near.setdefault(k, set()).update(group)
-    loose = [[int(k) for k in clutch[:, c]] for c in range(clutch.shape[1])]
-    for group in loose:
-        for k in group:
-            near.setdefault(k, set()).update(group)
-    colours = 0
-    for k in sorted(near):
-        taken = {int(colour[j]) for j in near[k]}
-        mine = next(c for c in range(len(taken) + 1) if c not in taken)
-        colour[k] = mine
-        colours = max(colours, mine + 1)
-    return colour, colours, tuple(groups)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

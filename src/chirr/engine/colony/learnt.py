@@ -25,12 +25,14 @@ Floats = NDArray[np.float64]
 class Learnt:
     """Unknowns in standard units by the name of what they belong to; factors on the prior spreads.
 
-    farm: unknown -> value; things: 'clutch NAME', 'lot NAME', 'entry ID' -> values; clutch, lot: spread factors;
-    facts: how many there were.
+    farm: unknown -> value; tray_type, room: one value each, in the farm's order; things: 'clutch NAME', 'lot NAME',
+    'entry ID' -> values; clutch, lot: spread factors; facts: how many there were.
     """
 
     farm: dict[str, float] = field(default_factory=dict)
     things: dict[str, list[float]] = field(default_factory=dict)
+    tray_type: tuple[float, ...] = ()
+    room: tuple[float, ...] = ()
     clutch: tuple[float, ...] = ()
     lot: tuple[float, ...] = ()
     facts: int = 0
@@ -51,6 +53,7 @@ def learnt_of(belief: Belief) -> Learnt:
 
     return Learnt(
         farm=dict(zip(FARM, z[: len(FARM)].tolist(), strict=True)), things=things,
+        tray_type=tuple(z[latents.tray_type].tolist()), room=tuple(z[latents.room].tolist()),
         facts=len(belief.facts.what),
         clutch=factor(latents.clutch_sd, prior_spreads()[0]), lot=factor(latents.lot_sd, prior_spreads()[1]),
     )  # fmt: skip
@@ -61,11 +64,14 @@ def start_at(learnt: Learnt, history: FarmHistory, schedule: Schedule, latents: 
     z = np.zeros(latents.size)
     for i, name in enumerate(FARM):
         z[i] = learnt.farm.get(name, 0.0)
+    for index, values in ((latents.tray_type, learnt.tray_type), (latents.room, learnt.room)):
+        if len(index) == len(values):
+            z[index] = values
 
     def put(index: NDArray[np.int64], name: str) -> None:
-        values = learnt.things.get(name)
-        if values is not None and len(values) == len(index) and index[0] >= 0:
-            z[index] = values
+        own = learnt.things.get(name)
+        if own is not None and len(own) == len(index) and index[0] >= 0:
+            z[index] = own
 
     for i, c in enumerate(history.clutches):
         put(latents.clutch[:, i], f"clutch {c.name}")

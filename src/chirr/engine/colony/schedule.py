@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, path_readings
+from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, invert_rows, path_readings
 from chirr.engine.colony.hatching import FIRST_SHARE, reading_at_share, share_hatched
 from chirr.engine.colony.history import FarmHistory, Happening, Kind
 
@@ -95,15 +95,13 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
     pulled = np.array([k.pulled_h for k in c], dtype=np.float64)
     window = egg_readings(rows, laid, pulled)
     usual = reading_at_share(FIRST_SHARE, speed=np.ones(len(c)), window=window, cv=egg_cv)
-    expected, reference = np.empty(len(c)), np.empty(len(c))
+    expected = np.minimum(invert_rows(rows, laid, KNOT_H, usual), laid + KNOT_H * rows.shape[1])
+    reference = expected.copy()
     for i, k in enumerate(c):
-        at = laid[i] + KNOT_H * float(np.interp(usual[i], rows[i], np.arange(rows.shape[1]), right=rows.shape[1]))
-        expected[i] = at
         if k.first_between is not None:
             reference[i] = 0.5 * (k.first_between[0] + k.first_between[1])
             continue
-        if k.unseen_until_h is not None:
-            at = max(at, k.unseen_until_h + 6.0)
+        at = expected[i] if k.unseen_until_h is None else max(expected[i], k.unseen_until_h + 6.0)
         reference[i] = at if k.settled_h is None else min(at, k.settled_h)
     last_place = np.array([k.places[-1] for k in c], dtype=np.int64)
     here = clocks.read(last_place, reference)
@@ -135,13 +133,16 @@ def _in_room(history: FarmHistory, rows: Floats, laid: Floats, expected: Floats)
     Until the hatch that the published clock expects, not the one seen: a slow clutch is longer in its last room, and
     that room must not be blamed for it.
     """
-    out = np.zeros((len(history.clutches), len(history.measured_rooms)))
-    for i, k in enumerate(history.clutches):
-        ends = np.minimum(np.append(k.starts_h[1:], np.inf), max(expected[i], laid[i] + 1.0))
-        begins = np.minimum(np.maximum(k.starts_h, laid[i]), ends)
-        knots = np.arange(rows.shape[1])
-        read = [np.interp((hours - laid[i]) / KNOT_H, knots, rows[i]) for hours in (begins, ends)]
-        np.add.at(out[i], history.place_room[k.places], read[1] - read[0])
+    c = history.clutches
+    out = np.zeros((len(c), len(history.measured_rooms)))
+    last = np.maximum(expected, laid + 1.0)
+    for n in range(max((len(k.starts_h) for k in c), default=0)):
+        here = np.flatnonzero([len(k.starts_h) > n for k in c])
+        end = np.array([c[i].starts_h[n + 1] if len(c[i].starts_h) > n + 1 else np.inf for i in here])
+        end = np.minimum(end, last[here])
+        begin = np.minimum(np.maximum([c[i].starts_h[n] for i in here], laid[here]), end)
+        passed = egg_readings(rows[here], laid[here], end) - egg_readings(rows[here], laid[here], begin)
+        np.add.at(out, (here, history.place_room[[c[i].places[n] for i in here]]), passed)
     total = out.sum(axis=1, keepdims=True)
     return np.asarray(out / np.maximum(total, 1e-9))
 
@@ -172,13 +173,13 @@ def make_schedule(history: FarmHistory, clutches: ClutchArrays, clocks: Clocks, 
         for i in waiting:
             while position[i] < len(chains[i]):
                 h = chains[i][position[i]]
-                need = open_link.get((h.entry, h.other)) if h.kind in (Kind.IN, Kind.MIX) else -1
+                need = open_link.get((h.entry, h.other)) if h.kind in _FROM_ANOTHER else -1
                 if need is None:
                     break
                 reached[i] = max(reached[i], need) + 1
                 flat.append((i, h))
                 level.append(reached[i])
-                if h.kind in (Kind.OUT, Kind.GONE):
+                if h.kind in _TO_ANOTHER:
                     open_link[(h.entry, i)] = reached[i]
                 position[i] += 1
         stuck = [i for i in waiting if position[i] < len(chains[i])]
@@ -196,10 +197,10 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
         hour = float(clutches.reference_h[c])
         if ended is not None:
             hour = min(hour, ended - 1e-3)
-        facts = [h.hour for h in chain if h.kind in (Kind.COUNT, Kind.WEIGH, Kind.OUT, Kind.HARVEST, Kind.TAKE)]
-        before = [h for h in chain if h.hour <= hour and h.kind != Kind.GONE]
+        facts = [h.hour for h in chain if h.kind in _TELLING]
+        before = [h for h in chain if h.hour <= hour and h.kind != _GONE]
         where = before[-1] if before else chain[0]
-        others = any(h.kind in (Kind.STOCK, Kind.ARRIVE, Kind.IN, Kind.MIX) for h in before)
+        others = any(h.kind in _COMING for h in before)
         if facts and not others and facts[0] < hour:
             hour = facts[0] - 1e-3
         chain.append(Happening(hour=hour, kind=Kind.ARRIVE, place=where.place, surface_cm2=where.surface_cm2, other=c))
@@ -209,7 +210,7 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
     for h, after in zip(chain, [*chain[1:], None], strict=True):
         out.append(h)
         gap_end = min(after.hour if after is not None else end, end)
-        if h.kind in (Kind.GONE, Kind.HARVEST):
+        if h.kind in _ENDING:
             continue
         ticks = np.arange(h.hour + TICK_H, gap_end - 1.0, TICK_H)
         out += [Happening(hour=float(t), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2) for t in ticks]
@@ -217,6 +218,11 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
         out.append(Happening(hour=history.now_h, kind=Kind.TICK, place=out[-1].place, surface_cm2=out[-1].surface_cm2))
     return out
 
+
+_TELLING = frozenset((Kind.COUNT, Kind.WEIGH, Kind.OUT, Kind.HARVEST, Kind.TAKE))
+_COMING = frozenset((Kind.STOCK, Kind.ARRIVE, Kind.IN, Kind.MIX))
+_ENDING = frozenset((Kind.GONE, Kind.HARVEST))
+_GONE, _FROM_ANOTHER, _TO_ANOTHER = Kind.GONE, frozenset((Kind.IN, Kind.MIX)), frozenset((Kind.OUT, Kind.GONE))
 
 _ORDER = {
     k: i

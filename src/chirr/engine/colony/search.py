@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.sparse.csgraph import connected_components
 from scipy.special import ndtri, stdtrit
 
 from chirr.engine.colony.arrow import Arrow
@@ -27,8 +26,9 @@ Ints = NDArray[np.int64]
 
 _STEP, _LONGEST = 0.05, 3.0
 PRIOR_TAIL, _FAR, _EARLY = 3.0, 4.0, 1
-_NEAR = 1.0
-"""A step that gains less log posterior than this ends the search: far below what any figure shown can tell."""
+NEAR, NEAR_ENOUGH_TO_GO_ON = 0.02, 10.0
+"""A step that gains less log posterior than the first ends the search: no number lies further than a fifth of its
+spread from the best. Less than the second ends one whose outcome is only where the next begins."""
 
 _FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.0, 0.5, 0.2, 0.0)
 """Lengths at which a step of the farm's level, and of each family's own unknowns, is tried."""
@@ -62,7 +62,8 @@ class Search:
         self.bio, self.facts, self.laid = bio, facts, laid
         self.columns = _Columns.of(facts, latents, schedule)
         self.shifts = self.columns.shifts(latents)
-        self.family, self.fact_family = self.columns.families(latents)
+        self.family = latents.families.family
+        self.fact_family = self.columns.families(self.family)
         accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
         self.heavy = np.zeros(latents.size, dtype=bool)
         self.heavy[accidents[accidents >= 0]] = True
@@ -95,18 +96,18 @@ class Search:
         tail = -0.5 * (PRIOR_TAIL + 1) * np.log1p(z**2 / PRIOR_TAIL)
         return np.asarray(np.where(self.heavy, tail, -0.5 * z**2))
 
-    def climb(self, point: Point, *, blur: float = 1.0, steps: int) -> Point:
+    def climb(self, point: Point, *, blur: float = 1.0, steps: int, near: float = NEAR) -> Point:
         """At most so many gaining steps from a point, fewer once they gain next to nothing."""
         for _ in range(steps):
             arrow = Arrow(precision(point), self.family)
             step = arrow.solve(point.jacobian.T @ point.gradient - point.prior_weight * point.z)
             z, score = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
-            if score <= point.score:
+            if score < point.score + near:
                 return point
             new = self.look(z, blur=blur)
-            gain, point = new.score - point.score, new
-            if gain < _NEAR:
-                break
+            if new.score <= point.score:
+                return point
+            point = new
         return point
 
     def as_sure_as_tails_allow(self, point: Point) -> Point:
@@ -221,10 +222,10 @@ class _Columns:
 
     @classmethod
     def of(cls, facts: Facts, latents: Latents, schedule: Schedule) -> _Columns:
-        farm = int((latents.colour < 0).sum())
+        farm = int((latents.families.family < 0).sum())
         fact, column = [], []
         for i, (what, row) in enumerate(zip(facts.what, facts.row, strict=True)):
-            local = latents.bearing[schedule.lot[row]] if what <= 2 else latents.clutch[:, row]
+            local = latents.families.bearing[schedule.lot[row]] if what <= 2 else latents.clutch[:, row]
             fact.append(np.full(len(local), i))
             column.append(local)
         f = np.concatenate([*fact, np.zeros(0, dtype=np.int64)]).astype(np.int64)
@@ -233,7 +234,7 @@ class _Columns:
             farm=farm,
             fact=f,
             column=c,
-            source=farm + latents.colour[c],
+            source=farm + latents.families.colour[c],
             size=latents.size,
             facts=len(facts.what),
             own_only=np.isneginf(facts.low),
@@ -241,10 +242,10 @@ class _Columns:
 
     def shifts(self, latents: Latents) -> Floats:
         """Steps from the point itself: none, each farm unknown alone, each colour together; (latents, 1 + ...)."""
-        out = np.zeros((self.size, 1 + self.farm + latents.colours))
+        out = np.zeros((self.size, 1 + self.farm + latents.families.colours))
         out[np.arange(self.farm), 1 + np.arange(self.farm)] = _STEP
-        local = np.flatnonzero(latents.colour >= 0)
-        out[local, 1 + self.farm + latents.colour[local]] = _STEP
+        local = np.arange(self.farm, self.size)
+        out[local, 1 + self.farm + latents.families.colour[local]] = _STEP
         return out
 
     def sparse(self, slope: Floats) -> Any:
@@ -260,17 +261,8 @@ class _Columns:
         )
         return (wide + local).tocsr()
 
-    def families(self, latents: Latents) -> tuple[Ints, Ints]:
-        """The family of each unknown (-1 for the farm's) and of each fact (the last one where it has none)."""
-        groups = [*latents.bearing, *latents.clutch.T]
-        a = np.concatenate([np.zeros(0, dtype=np.int64), *(g[:-1] for g in groups)])
-        b = np.concatenate([np.zeros(0, dtype=np.int64), *(g[1:] for g in groups)])
-        links = sparse.csr_matrix((np.ones(len(a)), (a, b)), shape=(self.size, self.size))
-        label = connected_components(links, directed=False)[1]
-        local = latents.colour >= 0
-        names, numbered = np.unique(label[local], return_inverse=True)
-        family = np.full(self.size, -1, dtype=np.int64)
-        family[local] = numbered
-        fact = np.full(self.facts, len(names), dtype=np.int64)
+    def families(self, family: Ints) -> Ints:
+        """The family of each fact, the last one where it has none."""
+        fact = np.full(self.facts, int(family.max(initial=-1)) + 1, dtype=np.int64)
         fact[self.fact] = family[self.column]
-        return family, fact
+        return fact

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +16,10 @@ Floats = NDArray[np.float64]
 _TOP = 1.6
 _GRID = np.linspace(0.0, _TOP, 321)
 _NODES = 64
+_FINE = 20_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class SizeCurve:
     """Mean and variance over single crickets of (x g)^exponent, cut at 1, with g their own pace; by x."""
 
@@ -34,16 +36,16 @@ class SizeCurve:
         return tuple(a[i] + part * (a[i + 1] - a[i]) for a in (self.mean, self.variance, self.slope))
 
     def single(self, x: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
-        """The same in single precision, for many draws and days at once."""
-        step = np.clip(x, 0.0, _TOP - 1e-5) * np.float32((len(_GRID) - 1) / _TOP)
-        i = np.minimum(step.astype(np.int32), len(_GRID) - 2)
-        part = step - i.astype(np.float32)
-        mean, variance, slope = (
-            low + part * (np.take(table, i + 1) - low)
-            for table in (self.mean.astype(np.float32), self.variance.astype(np.float32), self.slope.astype(np.float32))
-            for low in (np.take(table, i),)
-        )
+        """The same to 1e-4 in single precision, for many draws and days at once."""
+        step = np.minimum(np.maximum(x, np.float32(0)), np.float32(_TOP)) * np.float32(_FINE / _TOP) + np.float32(0.5)
+        i = step.astype(np.int32)
+        mean, variance, slope = (np.take(table, i) for table in self._fine)
         return mean, variance, slope
+
+    @cached_property
+    def _fine(self) -> tuple[NDArray[np.float32], ...]:
+        """Mean, variance and slope on a grid so fine that the nearest value does."""
+        return tuple(a.astype(np.float32) for a in self.at(np.linspace(0.0, _TOP, _FINE + 1)))
 
 
 def size_curve(species: Species) -> SizeCurve:

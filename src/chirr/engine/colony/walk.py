@@ -6,8 +6,7 @@ unknowns. Observations are predicted on the way, on the log scale.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from math import gamma
 
 import numpy as np
@@ -200,27 +199,16 @@ class Told:
     adult_days: Floats
 
 
-def side_by_side(parts: Sequence[Told]) -> Told:
-    """Walks of the same farm under different draws as one, the draws one after the other."""
-
-    def joined(name: str, holder: str | None = None) -> Floats:
-        return np.concatenate([getattr(getattr(p, holder) if holder else p, name) for p in parts], axis=-1)
-
-    kinds = {"lots": Cohorts, "clutches": Clutches, "farm": FarmLevel}
-    held = {k: cls(**{f.name: joined(f.name, k) for f in fields(cls)}) for k, cls in kinds.items()}
-    plain = ("log_number", "log_mg", "log_variance", "adult_days")
-    return Told(**held, **{name: joined(name) for name in plain})  # type: ignore[arg-type]
-
-
 def clutches_of(
-    z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology
+    z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology, *, only: Ints
 ) -> Clutches:
-    """Speed, eggs and pinheads of every clutch under unknowns `z` of shape (latents, draws)."""
+    """Speed, eggs and pinheads of the clutches `only` under unknowns `z` of shape (latents, draws); 0 for others."""
     s = bio.species
-    own = latents.clutch_sd[:, :, None] * z[latents.clutch]
-    warmer = EGG_SENSITIVITY * arrays.in_room @ farm.room_c
+    own = latents.clutch_sd[:, only, None] * z[latents.clutch[:, only]]
+    warmer = EGG_SENSITIVITY * arrays.in_room[only] @ farm.room_c
+    area_cm2, tray_type = arrays.area_cm2[only, None], arrays.tray_type[only]
     by_age = age_curve(
-        laid.age_days,
+        laid.age_days[only],
         s.pre_oviposition_days.value,
         ramp_days=s.laying_ramp_days.value,
         plateau_days=s.laying_plateau_days.value,
@@ -228,18 +216,27 @@ def clutches_of(
         fade_from_day=s.laying_fade_from_day.value,
         end_day=s.laying_end_day.value,
     )
-    offered = (laid.females * np.maximum(by_age, 0.05) * laid.warmth_factor / arrays.area_cm2)[:, None]
+    offered = (laid.females[only] * np.maximum(by_age, 0.05) * laid.warmth_factor[only])[:, None] / area_cm2
     per_cm2 = eggs_per_cm2_in_tray(
-        offered * farm.eggs_per_female_day, arrays.days_in[:, None], farm.capacity_per_cm2, s.egg_eating_per_day2.value
+        offered * farm.eggs_per_female_day,
+        arrays.days_in[only, None],
+        farm.capacity_per_cm2,
+        s.egg_eating_per_day2.value,
     )
-    eggs = arrays.area_cm2[:, None] * per_cm2 * np.exp(own[1])
+    eggs = area_cm2 * per_cm2 * np.exp(own[1])
     if farm.tray_type.size:
-        eggs = eggs * np.exp(np.where(arrays.tray_type[:, None] >= 0, farm.tray_type[arrays.tray_type], 0.0))
-    hatched = np.exp(-log_loss(farm.hatch_logit + arrays.later_uses[:, None] * farm.later_use_logit, own[2]))
+        eggs = eggs * np.exp(np.where(tray_type[:, None] >= 0, farm.tray_type[tray_type], 0.0))
+    hatched = np.exp(-log_loss(farm.hatch_logit + arrays.later_uses[only, None] * farm.later_use_logit, own[2]))
+
+    def among_all(some: Floats) -> Floats:
+        every = np.zeros((len(arrays.laid_h), z.shape[1]))
+        every[only] = some
+        return every
+
     return Clutches(
-        log_speed=farm.egg_log_speed + warmer + own[0],
-        eggs=np.maximum(eggs, 1.0),
-        pinheads=np.maximum(eggs * hatched, 0.5),
+        log_speed=among_all(farm.egg_log_speed + warmer + own[0]),
+        eggs=among_all(np.maximum(eggs, 1.0)),
+        pinheads=among_all(np.maximum(eggs * hatched, 0.5)),
     )
 
 
@@ -256,11 +253,15 @@ def walk(
 ) -> Told:
     """Tell every lot's story under unknowns `z` of shape (latents, draws).
 
-    `only` marks the lots to follow (their parents must be among them); without `watch` nothing is predicted on the way.
+    `only` marks the lots to follow (their parents must be among them), with the clutches that joined them and those
+    that have joined none; without `watch` nothing is predicted on the way.
     """
     draws = z.shape[1]
     farm = farm_level(z, latents, bio.species)
-    clutches = clutches_of(z, farm, latents, arrays, laid, bio)
+    told_of = np.ones(len(arrays.lot), dtype=bool)
+    if only is not None and len(only):
+        told_of = ~arrays.arrived | (arrays.lot < 0) | only[arrays.lot]
+    clutches = clutches_of(z, farm, latents, arrays, laid, bio, only=np.flatnonzero(told_of))
     lots = Cohorts.none(latents.lot.shape[1], draws)
     shape = (len(schedule.lot) if watch else 0, draws)
     told = Told(

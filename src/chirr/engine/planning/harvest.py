@@ -24,19 +24,25 @@ _Z90 = 1.645
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prices:
-    """What a kilogram sells for, what one of feed costs, and what a bin costs in a day, in one currency."""
+    """What size classes sell for, from light to heavy, each by the kilogram and by the cricket (one of the two is 0 as
+    a rule), shape (classes,); what a kilogram of feed costs, and what a bin costs in a day; in one currency."""
 
-    per_kg: float
+    per_kg: Floats
+    per_cricket: Floats
     feed_per_kg: float
     bin_day: float
+
+    def takings(self, number: Floats, kg: Floats) -> Floats:
+        """What crickets of shape (classes, days, draws) sell for, shape (days, draws)."""
+        return np.asarray(np.tensordot(self.per_kg, kg, axes=1) + np.tensordot(self.per_cricket, number, axes=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HarvestDays:
     """A growing lot day by day, arrays of shape (days, draws) where day k runs from k to k + 1 days from now.
 
-    gain_kg: live kilograms gained, deaths taken off; feed_kg: feed used; worth: of the gain, less feed and the bin's
-    day, None without prices. best_kg_day, best_margin_day: shape (draws,), days from now at which the bin has yielded
+    gain_kg: live kilograms gained, deaths taken off; feed_kg: feed used; worth: what the lot sells for a day later, less
+    what it sells for that day, feed and the bin's day, None without prices. best_kg_day, best_margin_day: shape (draws,), days from now at which the bin has yielded
     most kilograms, and most margin, for each day of the whole turn. margin_per_bin_day: (days + 1, draws).
     """
 
@@ -66,8 +72,8 @@ def harvest_days(
 
     Parameters
     ----------
-    number, kg : ndarray, shape (days + 1, draws)
-        Crickets alive and their live mass, from now on.
+    number, kg : ndarray, shape (classes, days + 1, draws)
+        Crickets alive and their live mass in each size class, from light to heavy, from now on.
     species : Species
         Its feed conversion is drawn over its range.
     rng : numpy Generator
@@ -79,6 +85,8 @@ def harvest_days(
     -------
     HarvestDays
     """
+    takings = None if prices is None else prices.takings(number, kg)
+    number, kg = number.sum(axis=0), kg.sum(axis=0)
     draws = kg.shape[1]
     conversion, upkeep = feed_draws(species, draws, rng)
     each = kg / np.maximum(number, 1e-9)
@@ -88,14 +96,12 @@ def harvest_days(
     gain = np.diff(kg, axis=0)
     spent_days = days_so_far + np.arange(kg.shape[0])[:, None] + TURN_DAYS
     best_kg = (kg / spent_days).argmax(axis=0).astype(np.float64)
-    if prices is None:
+    if prices is None or takings is None:
         return HarvestDays(
             gain_kg=gain, feed_kg=feed, worth=None, best_kg_day=best_kg, best_margin_day=None, margin_per_bin_day=None
         )
-    worth = prices.per_kg * gain - prices.feed_per_kg * feed - prices.bin_day
-    so_far = (
-        prices.per_kg * kg[0] - prices.feed_per_kg * conversion * kg[0] - prices.bin_day * (days_so_far + TURN_DAYS)
-    )
+    worth = np.diff(takings, axis=0) - prices.feed_per_kg * feed - prices.bin_day
+    so_far = takings[0] - prices.feed_per_kg * conversion * kg[0] - prices.bin_day * (days_so_far + TURN_DAYS)
     margin = (so_far + np.concatenate([np.zeros((1, draws)), np.cumsum(worth, axis=0)])) / spent_days
     return HarvestDays(
         gain_kg=gain,

@@ -156,7 +156,7 @@ def _fit_of_bends(
     c, eggs_counted = facts.row[newest], facts.what[newest] == EGG_COUNT
     level = z.copy()
     level[belief.latents.clutch] = 0.0
-    told = clutches_of(level, farm, belief.latents, arrays, laid, belief.bio)
+    told = clutches_of(level, farm, belief.latents, arrays, laid, belief.bio, only=np.arange(len(arrays.lot)))
     expected = np.log(np.where(eggs_counted[:, None], told.eggs[c], told.pinheads[c]))
     off = facts.value[newest, None] - expected - np.where(eggs_counted[:, None], farm.seen[0], farm.seen[1])
     vigour = np.maximum(age_factor(laid.age_days[c], belief.bio.species), 0.05) * laid.warmth_factor[c]
@@ -243,7 +243,8 @@ def counted_trays(belief: Belief) -> CountedTrays:
     level = belief.mode.copy()
     level[belief.latents.clutch] = 0.0
     farm = farm_level(level[:, None], belief.latents, belief.bio.species)
-    told = clutches_of(level[:, None], farm, belief.latents, belief.arrays, belief.laid, belief.bio)
+    every = np.arange(len(belief.arrays.lot))
+    told = clutches_of(level[:, None], farm, belief.latents, belief.arrays, belief.laid, belief.bio, only=every)
     c, eggs = facts.row[rows], facts.what[rows] == EGG_COUNT
     expected = np.where(eggs, told.eggs[c, 0] * np.exp(farm.seen[0]), told.pinheads[c, 0] * np.exp(farm.seen[1]))
     return CountedTrays(clutch=c, ratio=np.asarray(np.exp(facts.value[rows]) / expected))
