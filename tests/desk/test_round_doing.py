@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
+from django.utils.translation import override
 
 from chirr.book import actions, ledger
 from chirr.desk import clock
@@ -154,3 +157,28 @@ def test_entries_are_only_written_for_the_day_that_it_is() -> None:
     made = desk_round.entries_for(["feed:A1"], day=MONDAY, at=at(0), person="davi", beliefs=believe())
     assert [e.deed for e in made] == ["feed"]
     assert "feed:A1" in keys(sheet())
+
+
+def test_a_sheet_is_worked_out_once_until_an_entry_comes_or_belief_is_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    worked_out: list[object] = []
+    real = desk_round.jobs_of
+    monkeypatch.setattr(desk_round, "jobs_of", lambda scene: worked_out.append(scene) or real(scene))
+    seen = believe(now=clock.now())
+    first = desk_round.round_sheet(beliefs=seen)
+    assert desk_round.round_sheet(beliefs=seen) == first
+    assert len(worked_out) == 1
+    desk_round.round_sheet(beliefs=seen, hands=2)
+    desk_round.round_sheet(MONDAY + timedelta(days=1), beliefs=seen)
+    assert len(worked_out) == 3
+    do("feed:A1")
+    assert "feed:A1" not in keys(desk_round.round_sheet(beliefs=seen))
+    desk_round.round_sheet(beliefs=believe(now=clock.now()))  # as when the farm's card was changed, or an hour went by
+    with override("es"):
+        assert desk_round.round_sheet(beliefs=seen).stops[0].items[0].what != first.stops[0].items[0].what
+
+
+def test_a_sheet_that_was_kept_says_when_it_was_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = believe(now=clock.now())
+    early = desk_round.round_sheet(beliefs=seen)
+    monkeypatch.setattr(clock, "now", lambda: at(0) + 60)
+    assert desk_round.round_sheet(beliefs=seen).as_of == early.as_of + 60

@@ -13,7 +13,7 @@ import msgspec
 from django.db import connection
 
 from chirr.book import standing as st
-from chirr.book.models import BinRow, EntryRow, SnapshotRow
+from chirr.book.models import EntryRow, SnapshotRow
 from chirr.book.replay import first_standing, replay, voided
 from chirr.book.standing import Standing
 from chirr.records import Bin, Entry
@@ -30,7 +30,7 @@ _lock = threading.RLock()
 
 class _Live(msgspec.Struct):
     seq: int
-    bins: list[Bin]
+    bins: list[tuple[str, str, int, int, str, float, float, str]]
     standing: Standing
 
 
@@ -85,10 +85,20 @@ def last_at() -> int | None:
 def bins() -> list[Bin]:
     """The farm's bins where they stood at first."""
     return [
-        Bin(bin=b.name, room=b.room_id, stack=b.stack, level=b.level, duty=b.duty, floor_cm2=b.floor_cm2,
-            hides_cm2=b.hides_cm2, extra=b.extra)
-        for b in BinRow.objects.all()
+        Bin(bin=name, room=room, stack=stack, level=level, duty=duty, floor_cm2=floor_cm2, hides_cm2=hides_cm2,
+            extra=msgspec.json.decode(extra))
+        for name, room, stack, level, duty, floor_cm2, hides_cm2, extra in _bin_rows()
     ]  # fmt: skip
+
+
+def _bin_rows() -> list[tuple[str, str, int, int, str, float, float, str]]:
+    """The bins as plain rows: every reading of the standing looks whether they are still the same."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT name, room_id, stack, level, duty, floor_cm2, hides_cm2, extra FROM book_binrow"
+            ' ORDER BY "order", name'
+        )
+        return list(cursor.fetchall())
 
 
 def standing_at(at: int, progress: Callable[[int], None] | None = None) -> Standing:
@@ -106,18 +116,18 @@ def live() -> Standing:
     key = str(connection.settings_dict["NAME"])
     with _lock:
         now = _live.get(key)
-        top, things = top_seq(), bins()
+        top, things = top_seq(), _bin_rows()
         if now is None or now.bins != things or now.seq > top:
             if now is not None:
                 SnapshotRow.objects.all().delete()
-            now = _live[key] = _Live(top, things, _rebuild(things, top))
+            now = _live[key] = _Live(top, things, _rebuild(top))
         elif now.seq < top:
             new = list(entries("seq > %s", (now.seq,)))
             if all(e.at > now.standing.at and e.replaces is None for e in new) and not _awaited(new):
                 replay(now.standing, new, void=set())
                 now.seq = top
             else:
-                now = _live[key] = _Live(top, things, _rebuild(things, top))
+                now = _live[key] = _Live(top, things, _rebuild(top))
         return now.standing
 
 
@@ -132,10 +142,10 @@ def _awaited(new: list[Entry]) -> bool:
     return EntryRow.objects.filter(replaces__in=[e.id for e in new[:500]]).exists() if len(new) <= 500 else True
 
 
-def _rebuild(things: list[Bin], top: int) -> Standing:
+def _rebuild(top: int) -> Standing:
     void = voided(entries("replaces IS NOT NULL"))
     snapshot = _newest_valid_snapshot()
-    base = st.decode(bytes(snapshot.standing)) if snapshot else first_standing(things)
+    base = st.decode(bytes(snapshot.standing)) if snapshot else first_standing(bins())
     tail = list(entries("at > %s", (base.at,)) if snapshot else entries())
     if len(tail) > SNAPSHOT_WORTH:
         cut = tail[-1].at - SNAPSHOT_LAG_S

@@ -117,6 +117,7 @@ class EntryRow(models.Model):
             models.Index(fields=["clutch", "at"]),
             models.Index(fields=["deed", "at"]),
             models.Index(fields=["replaces"], condition=models.Q(replaces__isnull=False), name="book_entry_replaces"),
+            models.Index(fields=["at", "id"], condition=models.Q(minutes__isnull=False), name="book_entry_timed"),
         ]
 
     def __str__(self) -> str:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from django.db import connection
-
 from chirr.book import ledger, shelf
 from chirr.book.standing import BinNow, Clutch, Standing
 from chirr.desk import clock
@@ -35,18 +33,9 @@ def racks() -> tuple[RackRoom, ...]:
     return tuple(_room(room, tiles[room.room], latest, tuple(racked[room.room])) for room in shelf.rooms())
 
 
-_due: dict[str, tuple[object, dict[str, RoundStop]]] = {}
-
-
 def due_stops(seen: Beliefs) -> dict[str, RoundStop]:
-    """Today's stop of each bin, worked out anew only when an entry has come or belief or the day has changed."""
-    book = str(connection.settings_dict["NAME"])
-    state = (ledger.top_seq(), seen.as_of, clock.today())
-    kept = _due.get(book)
-    if kept is None or kept[0] != state:
-        stops = round_sheet(beliefs=seen).stops
-        kept = _due[book] = (state, {stop.bin: stop for stop in stops if stop.bin is not None})
-    return kept[1]
+    """Today's stop of each bin."""
+    return {stop.bin: stop for stop in round_sheet(beliefs=seen).stops if stop.bin is not None}
 
 
 def latest_temperatures(now: int) -> dict[tuple[str, int], float]:

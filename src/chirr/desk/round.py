@@ -12,7 +12,9 @@ from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import msgspec
 from django.db import connection, transaction
+from django.utils.translation import get_language
 from uuid_utils.compat import uuid7
 
 from chirr.book import actions, ledger, shelf
@@ -79,10 +81,38 @@ def round_sheet(
     if as_of is None and day is not None and day < today:
         as_of = now = clock.day_bounds(day, tz)[0]
         today = day
-    standing = ledger.live() if as_of is None else ledger.standing_at(as_of)
     beliefs = beliefs or _believe(as_of)
-    scene = _scene(standing, card, beliefs, day=day or today, now=now)
-    return _sheet(scene, now, hands, minutes_each)
+    if as_of is not None:
+        scene = _scene(ledger.standing_at(as_of), card, beliefs, day=day or today, now=now)
+        return _sheet(scene, now, hands, minutes_each)
+    sheets = _sheets_now(beliefs, today)  # before the standing is read: an entry that comes between asks anew
+    asked = (day or today, hands, minutes_each, get_language() or "")
+    if asked not in sheets:
+        scene = _scene(ledger.live(), card, beliefs, day=day or today, now=now)
+        sheets[asked] = _sheet(scene, now, hands, minutes_each)
+    return msgspec.structs.replace(sheets[asked], as_of=now)
+
+
+Sheets = dict[tuple[date, int, float, str], RoundSheet]
+_kept: dict[str, tuple[int, date, Beliefs, Sheets]] = {}
+
+
+def _sheets_now(beliefs: Beliefs, today: date) -> Sheets:
+    """The sheets that were worked out from the book as it is, by day, hands, minutes and language.
+
+    The Round, the Racks and every phone ask for the same sheet until an entry comes or belief changes, as it does with
+    the hour and with the farm's card, rooms and trays.
+    """
+    book, top = str(connection.settings_dict["NAME"]), ledger.top_seq()
+    kept = _kept.get(book)
+    if kept is None or kept[:2] != (top, today) or kept[2] is not beliefs:
+        kept = _kept[book] = (top, today, beliefs, {})
+    return kept[3]
+
+
+def lots_in_bins() -> dict[str, str]:
+    """Bin -> lot, for what else may be written at a stop."""
+    return {lot.bin: lot.name for lot in ledger.live().live_lots() if lot.bin}
 
 
 def whole_bin(stop: RoundStop) -> tuple[str, ...]:
