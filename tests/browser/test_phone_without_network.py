@@ -15,12 +15,14 @@ import urllib.request
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from browser.conftest import CHROMIUM, FLAGS, SIZES, TESTS
 from builders import forty_bins as farm
+from chirr.desk.codes import path_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("phone")]
 PHONE = {"viewport": SIZES["phone"], "has_touch": True}
@@ -502,6 +504,175 @@ def test_pages_open_without_a_network(phone: Page, path: str, heading: str) -> N
             .map(([name, box]) => `${name} ${box.width} x ${box.height}`)"""
     )
     assert small == [], "; ".join(small[:8])
+
+
+def alter(page: Page, store: str, change: str) -> None:
+    """Change what the phone keeps by a script that has the `store`, in one transaction."""
+    page.evaluate(f"""() => new Promise((done, fail) => {{
+        const open = indexedDB.open("chirr");
+        open.onsuccess = () => {{
+            const store = open.result.transaction("{store}", "readwrite").objectStore("{store}");
+            store.transaction.oncomplete = () => {{ open.result.close(); done(); }};
+            store.transaction.onabort = () => fail(store.transaction.error);
+            {change}
+        }};
+    }})""")
+
+
+def in_pocket(page: Page, change: str) -> None:
+    """Alter what the phone carries, the `pocket`."""
+    alter(
+        page,
+        "kept",
+        f"""const asked = store.get("pocket");
+        asked.onsuccess = () => {{ const pocket = asked.result; {change}; store.put(pocket, "pocket"); }};""",
+    )
+
+
+LONG = "the long name of a bin that is shortened in its code"
+
+
+def test_every_code_on_paper_is_answered_without_a_network(phone: Page) -> None:
+    """Codes as the farm's computer prints them, from `desk.codes`, for names that need each way of writing."""
+    page = phone
+    in_pocket(
+        page,
+        f"""pocket.bins["{LONG}"] = pocket.bins.K3; pocket.bins.Pen = pocket.bins.K4; pocket.bins.PEN = pocket.bins.K5;
+        pocket.bins["Größe 2"] = pocket.bins.K6;
+        pocket.substrates = {{ "coir/4": {{ says: "good for 1 more use", facts: [], trays: ["C2"], caution: "" }} }};
+        pocket.sheets = {{ CRETKH: "For the round of Tue 6 May 2031." }}""",
+    )
+    page.context.set_offline(True)
+    for path, heading in (
+        (path_of("bin", LONG), f"Bin {LONG}"),
+        (path_of("bin", "Größe 2"), "Bin Größe 2"),
+        (path_of("lot", "G3"), "Lot G3"),
+        (path_of("clutch", "C2"), "Clutch C2"),
+        (path_of("substrate", "coir/4"), "Substrate batch coir/4"),
+        (path_of("sheet", "CRETKH"), "Run sheet CRETKH"),
+        ("/AT/CODE/AAAAAAAAAA", "Not in this phone’s memory"),
+        ("/bins/Pen", "Bin Pen"),
+        ("/bins/%E0%A4%A", "Not in this phone’s memory"),
+    ):
+        page.goto(path)
+        expect(page.get_by_role("heading", level=1)).to_contain_text(heading)
+    page.goto(path_of("bin", "pen"))
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Which one?")
+    assert page.locator("main a.button").all_inner_texts() == ["Pen", "PEN"]
+    page.get_by_role("link", name="PEN", exact=True).tap()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Bin PEN")
+    page.goto(path_of("clutch", "C99"))
+    page.get_by_role("link", name="Lay a tray as C99").tap()
+    expect(page.locator("#f-clutch")).to_have_value("C99")
+
+
+def test_without_a_network_the_pages_speak_the_language_that_was_chosen(browser: Browser, server: Server) -> None:
+    context = browser.new_context(base_url=server.address, locale="en-GB", **PHONE)  # type: ignore[arg-type]
+    page = context.new_page()
+    sign_in(page, "Ilmari")
+    page.goto("/me")
+    page.locator("label", has_text="Español (1,5)").tap()
+    page.get_by_role("button", name=re.compile("Keep")).tap()
+    expect(page.locator("html")).to_have_attribute("lang", "es")
+    for _ in range(100):
+        if all(k.endswith("-es") for k in page.evaluate("caches.keys()")):  # the new worker is in charge
+            break
+        page.wait_for_timeout(100)
+    context.set_offline(True)
+    page.goto("/racks")
+    expect(page.locator("html")).to_have_attribute("lang", "es")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Estantes")
+    expect(page.locator("nav.places a").first).to_contain_text("Ronda")
+    expect(page.get_by_text("De la memoria de este teléfono")).to_be_visible()
+    context.close()
+
+
+def test_what_the_book_refused_is_written_anew_and_only_then_put_away(phone: Page, server: Server) -> None:
+    page, since = phone, server.top()
+    page.goto("/round")
+    page.context.route("**/phone/entries", lambda route: route.abort())
+    page.evaluate(QUEUE, 1)
+    said = '{ deed: "deaths", lot: "G9", quantity: "few" }'
+    alter(page, "outbox", f"""const asked = store.getAll();
+        asked.onsuccess = () => asked.result.filter((e) => !e.sent).forEach((e) => store.put(
+            {{ ...e, at: e.at - 7200, since: 0, values: {said} }}));""")  # fmt: skip
+    page.context.unroute("**/phone/entries")
+    page.goto("/phone/waiting")
+    expect(page.get_by_role("heading", name="Not taken")).to_be_visible()
+    (first,) = waiting(page)
+
+    # written anew and refused again on the spot: the first one is still there
+    page.get_by_role("button", name="Write it anew").tap()
+    dialog = page.locator("dialog.sheet")
+    dead = dialog.get_by_label("How many dead")
+    expect(dead).to_have_value("few")
+    dialog.locator("button.main").first.tap()
+    expect(dialog.locator(".fault").first).to_contain_text("is not a number")
+    assert [e["id"] for e in waiting(page)] == [first["id"]]
+
+    # mended without a network: it waits in the first one's place, and taking it back brings that one back
+    page.context.set_offline(True)
+    dead.fill("7")
+    dialog.locator("form button.main").first.tap()
+    expect(page.get_by_role("heading", name="Not taken")).to_have_count(0)
+    page.locator("#undo").get_by_role("button", name="Undo").tap()
+    expect(page.get_by_role("heading", name="Not taken")).to_be_visible()
+
+    # once the book has the new one, the first is put away with it
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Write it anew").tap()
+    dead.fill("7")
+    dialog.locator("form button.main").first.tap()
+    expect(page.locator("#undo")).to_contain_text("deaths G9")
+    for _ in range(50):
+        if page.evaluate(in_store("outbox", "count()")) == 0:
+            break
+        page.get_by_role("button", name="Send now").tap()
+        page.wait_for_timeout(200)
+    assert page.evaluate(in_store("outbox", "count()")) == 0
+    (told,) = server.written(since)
+    assert (told["lot"], told["quantity"], told["person"]) == ("G9", 7.0, "Ilmari")
+    assert abs(told["at"] - first["at"]) <= 1, "the time is that of the work, not of the mending"  # type: ignore[operator]
+
+
+def test_nothing_is_written_for_nobody(phone: Page) -> None:
+    page = phone
+    page.context.set_offline(True)
+    page.goto("/bins/K7")
+    me = page.evaluate(in_store("kept", "get('me')"))
+    alter(page, "kept", "store.delete('me');")
+    page.locator("article.stop button.tick").first.tap()
+    expect(page.get_by_text("Nobody is signed in on this phone, so nothing was written")).to_be_visible()
+    expect(page.locator("li.item.done")).to_have_count(0)
+    assert waiting(page) == []
+    alter(page, "kept", f"store.put({json.dumps(me)}, 'me');")
+
+
+def test_signing_out_waits_for_what_is_just_being_sent(browser: Browser, server: Server) -> None:
+    context, page = phone_of(browser, server, "Ilmari")
+    page.goto("/me")
+    page.evaluate(
+        """() => { navigator.locks.request("chirr-send", () => new Promise((done) => { window.sent = done; })); }"""
+    )
+    asked: list[str] = []
+    page.on("request", lambda r: asked.append(r.url) if r.url.endswith("/sign-out") else None)
+    page.get_by_role("button", name="Sign out").tap()
+    page.wait_for_timeout(700)
+    assert asked == []
+    page.evaluate("sent()")
+    page.wait_for_url("**/sign-in*")
+    assert len(asked) == 1
+    context.close()
+
+
+@pytest.mark.parametrize(
+    "elsewhere", ["javascript:document.title='taken'", "https://elsewhere.example/x", "//elsewhere.example"]
+)
+def test_leaving_a_form_never_leads_out_of_the_pages(phone: Page, elsewhere: str) -> None:
+    page = phone
+    page.context.set_offline(True)
+    page.goto(f"/book/add?{urlencode({'deed': 'note', 'next': elsewhere})}")
+    assert page.locator("a.leave").get_attribute("href") == "/round"
 
 
 def test_the_main_buttons_stand_where_the_chosen_hand_is(phone: Page) -> None:

@@ -13,6 +13,7 @@ from uuid_utils.compat import uuid7
 import chirr.pages
 from builders import small_farm
 from chirr.book import ledger
+from chirr.desk import clock, walk_sheet
 from chirr.pages import assets, phone_words
 from chirr.pages.views import phone
 from pages.conftest import Who
@@ -60,6 +61,15 @@ def test_the_shell_names_nobody(who: Who) -> None:
     html = who("outsider").get("/phone/shell").content.decode()
     assert "data-person" not in html
     assert 'id="phone"' in html
+
+
+def test_the_shell_is_in_the_language_that_the_device_chose_though_it_comes_without_its_cookies(who: Who) -> None:
+    script = who("outsider").get("/worker.js?language=es", headers={"Accept-Language": "en"}).content.decode()
+    told = json.loads(re.search(r"serve\((\{.*\})\);", script).group(1))  # type: ignore[union-attr]
+    bare = who("outsider").get(told["shell"], headers={"Accept-Language": "en"}).content.decode()
+    assert '<html lang="es"' in bare
+    assert "Estantes" in bare
+    assert '<html lang="en-gb"' in who("outsider").get("/phone/shell?language=xx").content.decode()
 
 
 def test_a_phone_learns_who_is_signed_in_and_gets_a_token_only_then(who: Who) -> None:
@@ -175,6 +185,22 @@ def test_the_entry_says_what_the_phone_s_clock_said(who: Who) -> None:
     page = client.get(f"/book/{sending['entries'][0]['id']}").content.decode()  # type: ignore[index]
     assert "clock of the phone" in page
     assert "came in" in page
+
+
+def test_the_pocket_knows_what_every_label_stands_for(who: Who) -> None:
+    client = who("hand")
+    before = client.get("/phone/pocket")
+    assert before.json()["sheets"] == {}
+    sheet = walk_sheet.make(clock.today(), actor=small_farm.HAND)
+    after = client.get("/phone/pocket", headers={"If-None-Match": before["ETag"]})
+    assert after.status_code == 200, "a sheet has been printed since"
+    told = after.json()
+    assert list(told["sheets"]) == [sheet.code]
+    for name, batch in told["substrates"].items():
+        assert name in told["choices"]["substrates"]
+        assert batch["caution"].startswith("Spent substrate can carry living eggs")
+        assert set(batch["trays"]) <= told["clutches"].keys()
+    assert told["substrates"]
 
 
 def test_this_device_keeps_its_hand_sound_and_buzz(who: Who) -> None:

@@ -73,5 +73,10 @@ def sheets(most: int = 20) -> list[KeptSheet]:
     return [_kept(row) for row in WalkSheetRow.objects.order_by("-made_at", "-code")[:most]]
 
 
+def sheet_days(most: int) -> dict[str, str]:
+    """The day (ISO) that each run sheet is for, by its code, those made last."""
+    return dict(WalkSheetRow.objects.order_by("-made_at", "-code").values_list("code", "day")[:most])
+
+
 def _kept(row: WalkSheetRow) -> KeptSheet:
     return KeptSheet(code=row.code, day=row.day, made_at=row.made_at, sheet=row.sheet, marks=row.marks)

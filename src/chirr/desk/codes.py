@@ -26,6 +26,8 @@ SHORT = "code"
 """Stands in place of the kind before a name's ten figures."""
 LONGEST = 28
 """Characters of a kind and a written-out name, a stroke between; longer ones are shortened."""
+SHEETS = 2000
+"""Run sheets, the newest first, that a code may still lead to: some years of one a day."""
 _UPPER = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
 _LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
@@ -114,7 +116,7 @@ def find(kind: str, name: str) -> list[Found]:
 
 def _names(kind: str) -> Iterable[str]:
     if kind == "sheet":
-        return [sheet.code for sheet in papers.sheets(most=2000)]
+        return papers.sheet_days(most=SHEETS)
     standing = ledger.live()
     things: dict[str, Iterable[str]] = {
         "bin": standing.bins, "lot": standing.lots, "clutch": standing.clutches, "substrate": standing.substrates,

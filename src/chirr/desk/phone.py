@@ -102,7 +102,7 @@ def _read(sent: Sent, actor: Person, people: set[str], *, now: int, skew_s: int)
         words = say(
             "{person} is not among those who write in this book. Ask the owner.", person=sent.person or say("Nobody")
         )
-        return FormFaults({"": words})
+        return FormFaults({"person": words})
     try:
         entry = entry_from_form({**sent.values, "id": sent.id}, actor=actor, now=now)
     except FormFaults as wrong:

@@ -10,16 +10,18 @@ from collections import defaultdict
 import msgspec
 from django.db import connection
 
-from chirr.book import ledger
-from chirr.desk import clock, farm, racks
+from chirr.book import ledger, papers
+from chirr.desk import clock, farm, racks, trays
 from chirr.desk.belief import beliefs
 from chirr.desk.browse import story_lines
 from chirr.desk.round import round_sheet
 from chirr.desk.settle import how_many
-from chirr.desk.shapes import Beliefs, RackRoom, RoundSheet, StoryLine
+from chirr.desk.shapes import Beliefs, RackRoom, RoundSheet, StoryLine, SubstrateRow
 
 LINES = 3
 """Newest entries of each bin that the phone keeps."""
+SHEETS = 40
+"""Run sheets whose code the phone knows, the newest first."""
 LINES_IN_ALL = 1500
 LINES_DAYS = 21
 
@@ -36,11 +38,16 @@ class Pocket(msgspec.Struct, frozen=True, kw_only=True):
     """clutch -> its laying bin, or the bin or rack place where it waits to hatch"""
     lines: dict[str, tuple[StoryLine, ...]]
     to_settle: int
+    substrates: tuple[tuple[SubstrateRow, tuple[str, ...]], ...]
+    """each with the clutches whose trays hold it now"""
+    sheets: dict[str, str]
+    """code -> day (ISO) of the run sheets printed last"""
 
 
 def state() -> str:
     """A short text that changes whenever a fresh pocket would say something else."""
-    return f"{connection.settings_dict['NAME']} {ledger.top_seq()} {beliefs().as_of} {clock.today()}"
+    sheet = next(iter(papers.sheet_days(1)), "")
+    return f"{connection.settings_dict['NAME']} {ledger.top_seq()} {beliefs().as_of} {clock.today()} {sheet}"
 
 
 def pocket() -> Pocket:
@@ -50,6 +57,8 @@ def pocket() -> Pocket:
     return Pocket(
         as_of=clock.now(), sheet=round_sheet(beliefs=seen), rooms=racks.racks(), beliefs=seen, choices=choices,
         homes=choices.clutches, lines=_lines(), to_settle=how_many(),
+        substrates=tuple((b, trays.trays_of(b.substrate)) for b in trays.substrates()),
+        sheets=papers.sheet_days(SHEETS),
     )  # fmt: skip
 
 

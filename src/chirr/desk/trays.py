@@ -23,13 +23,24 @@ def trays(*, finished: bool = False) -> TraysView:
             (c for c in s.clutches.values() if c.emptied_at is not None and c.emptied_at >= since),
             key=lambda c: -(c.emptied_at or 0),
         )
-    card = shelf.card()
-    uses = card.substrate_cycles if card else 3
     return TraysView(
         clutches=tuple(row(c, seen.clutches.get(c.name), now) for c in chosen),
-        substrates=tuple(_substrate(s, batch, uses) for batch in _recent(s, now)),
+        substrates=substrates(),
         as_of=seen.as_of,
     )
+
+
+def substrates() -> tuple[SubstrateRow, ...]:
+    """Batches of substrate with a tray in use, or mixed not long ago, newest first."""
+    s, card = ledger.live(), shelf.card()
+    uses = card.substrate_cycles if card else 3
+    return tuple(_substrate(s, batch, uses) for batch in _recent(s, clock.now()))
+
+
+def trays_of(batch: str) -> tuple[str, ...]:
+    """Clutches whose tray holds this batch of substrate now."""
+    s = ledger.live()
+    return tuple(_in_use(s, s.substrates[batch])) if batch in s.substrates else ()
 
 
 def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
@@ -74,14 +85,13 @@ def state(c: Clutch, belief: ClutchBelief | None, now: int) -> str:
 
 
 def _recent(s: Standing, now: int) -> list[Substrate]:
-    """Batches with a tray in use, or mixed not long ago, newest first."""
     since = now - 3 * RECENT_DAYS * 86400
     found = [b for b in s.substrates.values() if b.first_at >= since or _in_use(s, b)]
     return sorted(found, key=lambda b: (-b.first_at, b.name))
 
 
-def _in_use(s: Standing, batch: Substrate) -> int:
-    return sum(s.clutches[c].emptied_at is None for names in batch.cycles.values() for c in names)
+def _in_use(s: Standing, batch: Substrate) -> list[str]:
+    return [c for names in batch.cycles.values() for c in names if s.clutches[c].emptied_at is None]
 
 
 def _substrate(s: Standing, batch: Substrate, uses: int) -> SubstrateRow:
@@ -96,7 +106,7 @@ def _substrate(s: Standing, batch: Substrate, uses: int) -> SubstrateRow:
     return SubstrateRow(
         substrate=batch.name,
         first_at=batch.first_at,
-        in_use=in_use,
+        in_use=len(in_use),
         uses_left=left,
         says=says,
         trays_by_cycle=tuple((cycle, len(names)) for cycle, names in sorted(batch.cycles.items())),

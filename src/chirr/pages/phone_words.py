@@ -27,7 +27,10 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Kept on this phone: {what}"),
     gettext_noop("last contact {time}"),
     gettext_noop("Last entries"),
+    gettext_noop("Lay a tray as {name}"),
+    gettext_noop("Lay a tray of it"),
     gettext_noop("Leave empty for now. Farm time."),
+    gettext_noop("Leave empty for when it was first written. Farm time."),
     gettext_noop("Leave it"),
     gettext_noop("level"),
     gettext_noop("Lot"),
@@ -37,9 +40,10 @@ WORDS: tuple[str, ...] = (
     gettext_noop("mould"),
     gettext_noop("Next"),
     gettext_noop("No answer"),
-    gettext_noop("No answer from the farm's computer. Nothing was written; try again when the signal is back."),
     gettext_noop("No answer from the farm’s computer"),
+    gettext_noop("No answer from the farm's computer. Nothing was written; try again when the signal is back."),
     gettext_noop("No answer from the farm’s computer, so you are still signed in. Sign out where there is a signal."),
+    gettext_noop("Nobody is signed in on this phone, so nothing was written. Sign in first, then do it again."),
     gettext_noop("None yet"),
     gettext_noop("Not in this phone’s memory"),
     gettext_noop("Not taken"),
@@ -52,6 +56,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("point"),
     gettext_noop("Racks"),
     gettext_noop("Round"),
+    gettext_noop("Run sheet"),
     gettext_noop("Send now"),
     gettext_noop("Show the other {n} stops"),
     gettext_noop("Sign in again"),
@@ -63,6 +68,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Start"),
     gettext_noop("Stay signed in"),
     gettext_noop("Stop"),
+    gettext_noop("Substrate batch"),
     gettext_noop("Take the last digit away"),
     gettext_noop("That did not work, and nothing was written. Open the page afresh and try again."),
     gettext_noop("The book could not take these. They stay here until you decide."),
@@ -77,7 +83,9 @@ WORDS: tuple[str, ...] = (
     gettext_noop(
         "This phone has nothing in its memory yet. Sign in once where there is a signal; then it works without."
     ),
+    gettext_noop("This phone is just sending, so you are still signed in. Sign out again in a moment."),
     gettext_noop("This phone knows no {kind} {name}. It may be new or gone; look again where there is a signal."),
+    gettext_noop("This phone knows nothing with this code. It may be new or gone; look again where there is a signal."),
     gettext_noop(
         "This phone’s memory is full or fails, so nothing was written. Make room on the phone, then do it again."
     ),
@@ -86,13 +94,23 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Today’s round"),
     gettext_noop("too cold"),
     gettext_noop("too hot"),
+    gettext_noop("Trays of it now"),
     gettext_noop("Try again"),
+    gettext_noop(
+        "Two names of the farm differ only in capitals, and a code cannot tell them apart. Look at the large letters on"
+        " the label."
+    ),
+    gettext_noop(
+        "Typing it in needs the farm’s computer. Keep the paper and scan its code again where there is a signal; what"
+        " you tap here meanwhile is kept too."
+    ),
     gettext_noop("under a minute"),
     gettext_noop("Undo"),
     gettext_noop("Waiting"),
     gettext_noop("wet"),
     gettext_noop("What was done?"),
     gettext_noop("When"),
+    gettext_noop("Which one?"),
     gettext_noop("Whole bin"),
     gettext_noop("Write about this"),
     gettext_noop("Write an entry"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import msgspec
@@ -10,13 +11,19 @@ from django.utils.translation import gettext as _
 from chirr.deeds import DEEDS
 from chirr.desk.farm import Choices
 from chirr.desk.pocket import Pocket
-from chirr.desk.shapes import BinTile, ClutchBelief, LotBelief, RackRoom, RoundItem, RoundStop, StoryLine
+from chirr.desk.shapes import BinTile, ClutchBelief, LotBelief, RackRoom, RoundItem, RoundStop, StoryLine, SubstrateRow
+from chirr.desk.spoken import again, day_words, say
 from chirr.pages import display, phone_words
 from chirr.pages.fields import GROUPS, deed_form
 from chirr.pages.templatetags.chirr import band
 from chirr.pages.views.racks import DEEDS_OF
 from chirr.pages.views.round import GROUP_WORDS, UNDER_ELSE, fills, how
+from chirr.says import word
 
+SPENT = word(
+    "Spent substrate can carry living eggs and germs: heat or freeze it before it leaves the farm, and ask what your"
+    " place allows as fertiliser."
+)
 STAND_INS = Choices(
     rooms=("@rooms",), bins=("@bins",), lots={"@lots": "", "@breeders": ""}, breeders=("@breeders",),
     clutches={"@clutches": ""}, tray_types=("@tray_types",), substrates=("@substrates",), next_clutch="@next_clutch",
@@ -37,6 +44,8 @@ def as_json(p: Pocket, *, units: str, may_write: bool) -> dict[str, Any]:
         "bins": {t.bin: _bin(t, p.lines.get(t.bin, ())) for r in p.rooms for t in _tiles(r)},
         "lots": {name: _lot(b) for name, b in p.beliefs.lots.items()},
         "clutches": {name: _clutch(b, p.homes.get(name, "")) for name, b in p.beliefs.clutches.items()},
+        "substrates": {b.substrate: _substrate(b, trays) for b, trays in p.substrates},
+        "sheets": {code: _sheet(day) for code, day in p.sheets.items()},
         "choices": msgspec.to_builtins(p.choices),
         "groups": [[str(words), list(deeds)] for words, deeds in GROUPS],
         "deeds": {name: _deed(name, units) for name in DEEDS if name != "correct"},
@@ -99,6 +108,16 @@ def _lot(b: LotBelief) -> dict[str, Any]:
 def _clutch(b: ClutchBelief, home: str) -> dict[str, Any]:
     facts = [[_("Eggs"), band(b.eggs)], [_("First pinheads"), band(b.first_pinheads, "time")]]
     return {"bin": b.bin, "home": home, "lot": b.lot, "facts": facts}
+
+
+def _substrate(b: SubstrateRow, trays: tuple[str, ...]) -> dict[str, Any]:
+    uses = " · ".join(say("use {cycle}: {n}", cycle=cycle, n=n) for cycle, n in b.trays_by_cycle)
+    facts = [[_("First used"), display.day(b.first_at)], [_("Trays by use"), uses], [_("In use now"), str(b.in_use)]]
+    return {"says": b.says, "facts": facts, "trays": list(trays), "caution": again(SPENT)}
+
+
+def _sheet(day: str) -> str:
+    return say("For the round of {day}.", day=day_words(date.fromisoformat(day), year=True))
 
 
 def _deed(name: str, units: str) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import time
 from hashlib import sha256
 
 import msgspec
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
@@ -28,15 +29,22 @@ def wall() -> int:
     return int(time.time())
 
 
-@door(ALWAYS)
-@require_GET
-def worker(_request: HttpRequest) -> HttpResponse:
-    """The service worker: a few lines that name the version and its files; the rest is in js/worker.js."""
+def _language(request: HttpRequest) -> str:
+    """The language that the address asks for; browsers fetch a worker, and it the shell, without the cookie of it."""
     from django.utils.translation import get_language
 
+    asked = request.GET.get("language", "")
+    return asked if asked in dict(settings.LANGUAGES) else get_language() or settings.LANGUAGE_CODE
+
+
+@door(ALWAYS)
+@require_GET
+def worker(request: HttpRequest) -> HttpResponse:
+    """The service worker: a few lines that name the version and its files; the rest is in js/worker.js."""
+    language = _language(request)
     told = msgspec.json.encode(
         {
-            "version": f"{assets.version()}-{get_language()}", "shell": reverse("phone-shell"),
+            "version": f"{assets.version()}-{language}", "shell": f"{reverse('phone-shell')}?language={language}",
             "statics": static("").rstrip("/") + "/", "files": [static(path) for path in assets.kept_on_phones()],
         }
     ).decode()  # fmt: skip
@@ -62,7 +70,10 @@ def manifest(request: HttpRequest) -> HttpResponse:
 @require_GET
 def shell(request: HttpRequest) -> HttpResponse:
     """The empty page that the phone fills from its own store when nobody answers; the worker asks for it unsigned."""
-    return render(request, "chirr/shell.html", {"shell": True})
+    from django.utils.translation import override
+
+    with override(_language(request)):
+        return render(request, "chirr/shell.html", {"shell": True})
 
 
 @door(SEE)

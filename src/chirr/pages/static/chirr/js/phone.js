@@ -3,6 +3,7 @@
 // @ts-check
 
 import * as deeds from "./phone/deeds.js";
+import { ownPath } from "./phone/el.js";
 import * as leave from "./phone/leave.js";
 import * as mark from "./phone/mark.js";
 import { offerUndo } from "./phone/notices.js";
@@ -10,7 +11,7 @@ import * as outbox from "./phone/outbox.js";
 import * as pad from "./phone/pad.js";
 import * as refresh from "./phone/refresh.js";
 import * as clock from "./phone/roundclock.js";
-import { greet, onContact, refreshPocket, send } from "./phone/sender.js";
+import { lookIn, onContact, send } from "./phone/sender.js";
 import { keep, kept } from "./phone/store.js";
 import * as taps from "./phone/taps.js";
 import { learn } from "./phone/words.js";
@@ -72,8 +73,7 @@ async function writeDeed(form, submitter) {
       offerUndo(words, ids);
     } else {
       sessionStorage.setItem(SAID, JSON.stringify({ words, ids, until: Date.now() + 8000 }));
-      const next = String(new FormData(form).get("next") || "/round");
-      location.assign(new URL(next, location.href).origin === location.origin ? next : "/round");
+      location.assign(ownPath(new FormData(form).get("next")));
     }
   });
 }
@@ -146,8 +146,9 @@ async function start() {
   for (const [where, kind] of /** @type {[EventTarget, string][]} */ ([[window, "online"], [document, "visibilitychange"], [window, "chirr-written"]])) {
     where.addEventListener(kind, () => { if (document.visibilityState === "visible") { failures = 0; sendSoon(); } });
   }
-  setInterval(() => { if (document.visibilityState === "visible") greet().then(refreshPocket).catch(() => undefined); }, GREET_MS);
-  navigator.serviceWorker.register("/worker.js", { type: "module", updateViaCache: "none" }).catch(() => undefined);
+  setInterval(() => { if (document.visibilityState === "visible") lookIn().catch(() => undefined); }, GREET_MS);
+  // browsers ask for a worker without cookies, so its address says in which language the phone's own pages are to be
+  navigator.serviceWorker.register(`/worker.js?language=${page.lang}`, { type: "module", updateViaCache: "none" }).catch(() => undefined);
   await sendSoon();
   navigator.storage?.persist?.().catch(() => undefined);
 }

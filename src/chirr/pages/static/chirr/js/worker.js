@@ -15,7 +15,7 @@ const OUTSIDE = /^\/(phone\/(shell|now|pocket|entries)|worker\.js|app\.webmanife
 async function fill({ version, shell, files }) {
   const cache = await caches.open(`chirr-${version}`);
   await cache.addAll(files.map((file) => new Request(file, { cache: "reload" })));
-  // asked without the sign-in, so that it names nobody
+  // asked without the sign-in, so that it names nobody; its address says in which language
   await cache.put(shell, await fetch(shell, { credentials: "omit", cache: "reload" }));
 }
 

@@ -1,16 +1,16 @@
 // The form of a deed: drawn from the pocket, or found on a page of the farm's; filled by a person, written to the outbox.
 // @ts-check
 
-import { el } from "./el.js";
+import { el, ownPath } from "./el.js";
 import { notWritten, written } from "./feel.js";
-import { sorry } from "./notices.js";
+import { reason } from "./notices.js";
 import * as outbox from "./outbox.js";
 import { sendOne } from "./sender.js";
 import { words } from "./taps.js";
 import { t, term } from "./words.js";
 
 const PATIENCE_MS = 3500;
-const NOT_COLUMNS = new Set(["csrfmiddlewaretoken", "id", "next", "way", "ask"]);
+const NOT_COLUMNS = new Set(["csrfmiddlewaretoken", "id", "next", "way", "ask", "instead"]);
 const WRONG = () => [t("too hot"), t("too cold"), t("wet"), t("mould"), t("bad smell"), t("mites"), t("escaped"), t("many dead"), t("broken")];
 
 /** Lists that many forms share are kept once. @param {any} pocket @param {[string, string][]} options */
@@ -107,13 +107,13 @@ export function draw(pocket, asked) {
   const tab = (/** @type {number} */ n) => { const to = new URLSearchParams(asked); to.set("way", String(n)); return `/book/add?${to}`; };
   const form = el("form", { class: "form", method: "post", action: "/book/add", novalidate: true, "data-deed": given.deed },
     el("input", { type: "hidden", name: "deed", value: given.deed }),
-    given.next ? el("input", { type: "hidden", name: "next", value: given.next }) : null,
+    ...["next", "instead"].map((name) => given[name] ? el("input", { type: "hidden", name, value: given[name] }) : null),
     given.ask === "wrong" ? wrong() : null,
     el("div", { class: "two" }, ...way.needed.map((/** @type {any} */ f) => field(pocket, f, values))),
-    el("p", { class: "row" }, el("button", { class: "main" }, t("Write it")), el("a", { class: "button leave", href: given.next || "/round" }, t("Leave it"))),
+    el("p", { class: "row" }, el("button", { class: "main" }, t("Write it")), el("a", { class: "button leave", href: ownPath(given.next) }, t("Leave it"))),
     el("details", {}, el("summary", {}, t("More")),
       el("div", { class: "two" }, ...way.more.map((/** @type {any} */ f) => field(pocket, f, values)),
-        field(pocket, { name: "at", label: t("When"), kind: "moment", hint: t("Leave empty for now. Farm time.") }, values))));
+        field(pocket, { name: "at", label: t("When"), kind: "moment", hint: given.instead ? t("Leave empty for when it was first written. Farm time.") : t("Leave empty for now. Farm time.") }, values))));
   return el("section", { class: "deed" },
     el("h1", {}, given.ask === "wrong" ? t("Something is wrong") : term("deed", given.deed)), el("p", { class: "quiet" }, deed.says),
     ...deed.cautions.map((/** @type {string} */ c) => el("p", { class: "caution" }, c)),
@@ -176,7 +176,7 @@ export async function write(form, submitter, done) {
   form.dataset.busy = "yes";
   try {
     const next = String(data.get("next") ?? "");
-    const [id] = await outbox.add([{ values, says: words(values), key: next.split("#")[1] ?? "" }]);
+    const [id] = await outbox.add([{ values, says: words(values), key: next.split("#")[1] ?? "" }], String(data.get("instead") ?? ""));
     const answer = await sendOne(id, PATIENCE_MS);
     if (answer?.got === "refused") {
       notWritten();
@@ -188,7 +188,7 @@ export async function write(form, submitter, done) {
     done(answer ? t("Written: {what}", { what: words(values) }) : t("Kept on this phone: {what}", { what: words(values) }), [id]);
   } catch (trouble) {
     notWritten();
-    sorry(trouble);
+    showFaults(form, { "": reason(trouble) }); // beside what was filled in, which stays
   } finally {
     delete form.dataset.busy;
   }

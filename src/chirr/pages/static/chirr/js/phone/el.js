@@ -1,4 +1,4 @@
-// Small hands for drawing: an element in one line, and a shape of the sprite.
+// Small hands for drawing: an element in one line, a shape of the sprite, and a way on that stays within these pages.
 // @ts-check
 
 /**
@@ -29,4 +29,14 @@ export function shape(name, cls = "shape") {
   use.setAttribute("href", `#s-${name}`);
   svg.append(use);
   return svg;
+}
+
+/** An address as a path of these pages; the round where it is none, or leads elsewhere. @param {unknown} address */
+export function ownPath(address) {
+  try {
+    const to = new URL(String(address || "/round"), location.href);
+    return to.origin === location.origin ? `${to.pathname}${to.search}${to.hash}` : "/round";
+  } catch {
+    return "/round";
+  }
 }

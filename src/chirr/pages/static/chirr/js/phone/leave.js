@@ -3,14 +3,27 @@
 
 import { el } from "./el.js";
 import * as outbox from "./outbox.js";
+import { LOCK } from "./sender.js";
 import { keep } from "./store.js";
 import { say } from "./notices.js";
 import { t } from "./words.js";
 
-/** @param {HTMLFormElement} form */
+const PATIENCE_MS = 8000;
+
+/** After whatever is just being sent, and never beside it: its answer must not come to a phone that has forgotten.
+ * @param {HTMLFormElement} form */
 async function leave(form) {
   try {
-    const answer = await fetch(form.action, { method: "POST", body: new FormData(form), redirect: "manual", signal: AbortSignal.timeout(8000) });
+    await navigator.locks.request(LOCK, { signal: AbortSignal.timeout(PATIENCE_MS) }, () => signOut(form));
+  } catch {
+    say(t("This phone is just sending, so you are still signed in. Sign out again in a moment."), "error");
+  }
+}
+
+/** @param {HTMLFormElement} form */
+async function signOut(form) {
+  try {
+    const answer = await fetch(form.action, { method: "POST", body: new FormData(form), redirect: "manual", signal: AbortSignal.timeout(PATIENCE_MS) });
     if (answer.type !== "opaqueredirect" && !answer.ok) throw new Error(String(answer.status));
   } catch {
     say(t("No answer from the farm’s computer, so you are still signed in. Sign out where there is a signal."), "error");

@@ -5,7 +5,7 @@ import { el, shape } from "./el.js";
 import * as outbox from "./outbox.js";
 import { onContact } from "./sender.js";
 import { kept } from "./store.js";
-import { t } from "./words.js";
+import { shortDayOf, t, timeOf } from "./words.js";
 
 const QUIET_MS = 3 * 60_000;
 
@@ -13,9 +13,7 @@ const QUIET_MS = 3 * 60_000;
 function clock(ms) {
   if (!ms) return "–";
   const [then, now] = [new Date(ms), new Date()];
-  const time = `${String(then.getHours()).padStart(2, "0")}:${String(then.getMinutes()).padStart(2, "0")}`;
-  const sameDay = then.toDateString() === now.toDateString();
-  return sameDay ? time : `${then.getDate()}.${then.getMonth() + 1}. ${time}`;
+  return then.toDateString() === now.toDateString() ? timeOf(ms) : `${shortDayOf(ms)} ${timeOf(ms)}`;
 }
 
 async function draw() {
@@ -24,7 +22,7 @@ async function draw() {
   const entries = await outbox.all();
   /** @type {import("./sender.js").Contact | undefined} */
   const contact = await kept("contact");
-  const refused = entries.filter((e) => e.why).length;
+  const refused = outbox.refused(entries).length;
   const waits = outbox.toSend(entries).length;
   const heard = contact?.heard ?? 0;
   const silent = contact?.trouble === "silent" || Date.now() - heard > QUIET_MS;

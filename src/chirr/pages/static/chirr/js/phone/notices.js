@@ -16,12 +16,16 @@ export function say(words, kind) {
   if (kind === "error") place?.scrollIntoView({ block: "nearest" });
 }
 
-/** Why something could not be written down on this phone. @param {unknown} trouble */
-export function sorry(trouble) {
-  say(trouble instanceof MemoryTrouble
+/** Why something could not be written down on this phone, and what to do. @param {unknown} trouble */
+export function reason(trouble) {
+  if (trouble instanceof outbox.NobodyIn) return t("Nobody is signed in on this phone, so nothing was written. Sign in first, then do it again.");
+  return trouble instanceof MemoryTrouble
     ? t("This phone’s memory is full or fails, so nothing was written. Make room on the phone, then do it again.")
-    : t("This phone could not write that down. Open the page afresh and do it again."), "error");
+    : t("This phone could not write that down. Open the page afresh and do it again.");
 }
+
+/** @param {unknown} trouble */
+export const sorry = (trouble) => say(reason(trouble), "error");
 
 function unstrip() {
   document.getElementById("undo")?.remove();

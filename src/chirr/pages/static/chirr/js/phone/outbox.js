@@ -16,7 +16,13 @@ import { transact } from "./store.js";
  * @property {number} tries  sendings begun; 0 means that the book cannot have it yet
  * @property {boolean} sent  the book has it; it stays here until the pocket knows of it too
  * @property {string} why  why the book refused it, "" while it did not
+ * @property {string} [wrong]  the columns that it refused, with blanks between
+ * @property {string} [by]  the entry that was written anew in its place; it waits behind that one, and is seen again
+ *   should that one be taken back
  */
+
+/** Nobody is signed in on this phone, and an entry without a person is none. */
+export class NobodyIn extends Error {}
 
 const changed = new BroadcastChannel("chirr-outbox");
 /** @type {Set<() => void>} */
@@ -33,27 +39,34 @@ function tellAll() {
   listeners.forEach((tell) => tell());
 }
 
+/** Whose name the page shows: another window of this browser may meanwhile be somebody else's. @param {any} me */
+const personHere = (me) => globalThis.document?.documentElement.dataset.person || me?.person || "";
+
 /**
- * Write entries down on this phone, all or none. Resolves once they are safe.
+ * Write entries down on this phone, all or none. Resolves once they are safe. Throws NobodyIn.
  *
  * @param {{values: Record<string, string>, says: string, key?: string}[]} entries
+ * @param {string} [instead]  the refused entry whose place the first of them takes, with its time and who did it
  * @returns {Promise<string[]>} their ids
  */
-export async function add(entries) {
-  const at = Math.floor(Date.now() / 1000);
-  const ids = await transact("readwrite", (outbox, kept) => {
-    const me = kept.get("me");
-    const contact = kept.get("contact");
-    const made = entries.map((_, i) => uuid7(Date.now() + i / 1000));
-    contact.onsuccess = () => {
-      // the person whose name the page shows: another window of this browser may meanwhile be somebody else's
-      const person = document.documentElement.dataset.person || me.result?.person || "";
+export async function add(entries, instead = "") {
+  const ids = entries.map((_, i) => uuid7(Date.now() + i / 1000));
+  await transact("readwrite", (outbox, kept) => {
+    const [me, contact, refused] = [kept.get("me"), kept.get("contact"), outbox.get(instead)];
+    let nobody = false;
+    refused.onsuccess = () => {
+      const old = refused.result;
+      // who may not write in the book cannot be who did it there; else the work stays theirs, whoever mends the words
+      const person = (!old?.wrong?.split(" ").includes("person") && old?.person) || personHere(me.result);
+      nobody = !person;
+      if (nobody) return;
+      const [at, since] = [old?.at ?? Math.floor(Date.now() / 1000), old?.since ?? contact.result?.farmNow ?? 0];
       entries.forEach((e, i) => outbox.add({
-        id: made[i], at, person, values: e.values, since: contact.result?.farmNow ?? 0,
-        says: e.says, key: e.key ?? "", tries: 0, sent: false, why: "",
+        id: ids[i], at, person, values: e.values, since, says: e.says, key: e.key ?? "", tries: 0, sent: false, why: "",
       }));
+      if (old) outbox.put({ ...old, by: ids[0] });
     };
-    return () => made;
+    return () => { if (nobody) throw new NobodyIn(); };
   });
   tellAll();
   return ids;
@@ -66,6 +79,9 @@ export function all() {
     return () => asked.result;
   });
 }
+
+/** Those that the book did not take and that nobody has written anew. @param {Waiting[]} entries */
+export const refused = (entries) => entries.filter((e) => e.why && !e.by);
 
 /** Those still to go up, those tried least first, so that one bad entry holds up no other. @param {Waiting[]} entries */
 export function toSend(entries) {
@@ -89,6 +105,13 @@ async function alter(ids, change) {
   tellAll();
 }
 
+/** Those that wait behind the given entries, which were written anew in their place. @param {IDBObjectStore} outbox
+ * @param {string[]} ids @param {(behind: Waiting) => void} act */
+function behind(outbox, ids, act) {
+  const asked = outbox.getAll();
+  asked.onsuccess = () => asked.result.filter((/** @type {Waiting} */ e) => e.by && ids.includes(e.by)).forEach(act);
+}
+
 /** A sending of these begins. Resolves to those that are still there: one just taken back must not go up.
  * @param {string[]} ids @returns {Promise<Set<string>>} */
 export async function tried(ids) {
@@ -103,21 +126,49 @@ export async function tried(ids) {
 /**
  * What the book answered.
  *
- * @param {{id: string, got: "taken" | "there" | "refused", why: string}[]} answers
+ * @param {{id: string, got: "taken" | "there" | "refused", why: string, faults?: Record<string, string>}[]} answers
  */
 export function answered(answers) {
   const of = new Map(answers.map((a) => [a.id, a]));
   return alter([...of.keys()], (e) => {
     const answer = of.get(e.id);
-    return answer?.got === "refused" ? { ...e, why: answer.why } : { ...e, sent: true };
+    if (answer?.got !== "refused") return { ...e, sent: true };
+    return { ...e, why: answer.why, wrong: Object.keys(answer.faults ?? {}).join(" ") };
   });
 }
 
-/** The pocket now knows of these, or a person threw them away. @param {string[]} ids */
-export const forget = (ids) => alter(ids, () => null);
+/** The pocket now knows of these, or a person threw them away; what they were written in the place of goes with them.
+ * @param {string[]} ids */
+export async function forget(ids) {
+  await transact("readwrite", (outbox) => {
+    const gone = (/** @type {string[]} */ some) => some.forEach((id) => {
+      outbox.delete(id);
+      behind(outbox, [id], (e) => gone([e.id]));
+    });
+    gone(ids);
+    return () => undefined;
+  });
+  tellAll();
+}
+
+/** Take away what was never sent as if it had not been written: what it took the place of stands there again.
+ * @param {IDBObjectStore} outbox @param {string} id */
+function unwrite(outbox, id) {
+  outbox.delete(id);
+  behind(outbox, [id], ({ by, ...e }) => outbox.put(e));
+}
+
+/** The person who has just written it still stands before it, and will mend it. @param {string} id */
+export async function withdraw(id) {
+  await transact("readwrite", (outbox) => {
+    unwrite(outbox, id);
+    return () => undefined;
+  });
+  tellAll();
+}
 
 /** Let a refused entry try again, changed or not. @param {string} id */
-export const again = (id) => alter([id], (e) => ({ ...e, why: "" }));
+export const again = (id) => alter([id], (e) => ({ ...e, why: "", wrong: "" }));
 
 /**
  * Take entries back: one that never left is removed; one that may have left is withdrawn by another entry.
@@ -134,12 +185,12 @@ export async function undo(ids) {
       asked.onsuccess = () => {
         const old = asked.result;
         if (old && (old.tries === 0 || old.why)) {
-          outbox.delete(id);
+          unwrite(outbox, id);
           return;
         }
         if (old) outbox.put({ ...old, key: "" });
         outbox.add({
-          id: uuid7(), at, person: me.result?.person ?? old?.person ?? "",
+          id: uuid7(), at, person: personHere(me.result) || old?.person,
           values: { deed: "correct", replaces: id, note: "taken back on the phone" }, since: contact.result?.farmNow ?? 0,
           says: old?.says ?? "", key: "", tries: 0, sent: false, why: "",
         });

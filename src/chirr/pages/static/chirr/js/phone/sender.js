@@ -5,6 +5,8 @@
 import * as outbox from "./outbox.js";
 import { keep, kept } from "./store.js";
 
+/** Held while something is sent or fetched, or somebody signs out: one at a time, over all windows and the worker. */
+export const LOCK = "chirr-send";
 const AT_ONCE = 250;
 const PATIENCE_MS = 25_000;
 
@@ -37,7 +39,7 @@ function ask(path, more = {}) {
 }
 
 /** Ask the farm who is signed in here and what time it is. Throws when nobody answers. @returns {Promise<Contact>} */
-export async function greet() {
+async function greet() {
   const answer = await ask("/phone/now");
   if (!answer.ok) throw new Error(String(answer.status));
   const told = await answer.json();
@@ -62,7 +64,7 @@ async function post(contact, part, mend) {
 
 /** Send everything that waits. Resolves to whether there is nothing left to try. Never throws. */
 export async function send() {
-  return navigator.locks.request("chirr-send", async () => {
+  return navigator.locks.request(LOCK, async () => {
     try {
       return await sendAll();
     } catch {
@@ -118,7 +120,7 @@ async function sendAll() {
 export async function sendOne(id, waitMs) {
   if (!navigator.onLine) return null; // no need to wait for what cannot come
   let late = false; // once the hand was told that it waits, it is for the ordinary sending to see it into the book
-  const work = navigator.locks.request("chirr-send", async () => {
+  const work = navigator.locks.request(LOCK, async () => {
     const contact = await greet();
     const entry = (await outbox.all()).find((e) => e.id === id);
     if (late || contact.trouble || !entry || entry.sent) return null;
@@ -127,7 +129,7 @@ export async function sendOne(id, waitMs) {
     if (!answer.ok) return null;
     const [said] = (await answer.json()).answers;
     if (said.got !== "refused") await outbox.answered([said]);
-    else if (!late) await outbox.forget([id]);
+    else if (!late) await outbox.withdraw(id);
     return said;
   }).catch(() => null);
   return Promise.race([work, new Promise((resolve) => {
@@ -135,8 +137,13 @@ export async function sendOne(id, waitMs) {
   })]);
 }
 
+/** See how things stand while nothing waits; not while another window sends or signs out. Throws when nobody answers. */
+export function lookIn() {
+  return navigator.locks.request(LOCK, () => greet().then(refreshPocket));
+}
+
 /** Fetch what the phone carries, and forget the sent entries that it now knows of. */
-export async function refreshPocket() {
+async function refreshPocket() {
   const sent = (await outbox.all()).filter((e) => e.sent).map((e) => e.id);
   const [pocket, tag] = [await kept("pocket"), await kept("tag")];
   const answer = await ask("/phone/pocket", { headers: pocket && tag ? { "If-None-Match": tag } : {} });

@@ -47,7 +47,7 @@ export async function transact(mode, work) {
     const tx = db.transaction(["outbox", "kept"], mode, { durability: mode === "readwrite" ? "strict" : "default" });
     tx.onabort = () => reject(new MemoryTrouble(tx.error?.name));
     const answer = work(tx.objectStore("outbox"), tx.objectStore("kept"));
-    tx.oncomplete = () => resolve(answer());
+    tx.oncomplete = () => { try { resolve(answer()); } catch (trouble) { reject(trouble); } };
   });
 }
 

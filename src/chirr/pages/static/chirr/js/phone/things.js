@@ -4,16 +4,9 @@
 import { el, shape } from "./el.js";
 import * as outbox from "./outbox.js";
 import { elseAt, stopOf } from "./stops.js";
-import { t, term } from "./words.js";
+import { t, term, timeOf } from "./words.js";
 
 const path = (/** @type {string} */ kind, /** @type {string} */ name) => `/${kind}/${name.split("/").map(encodeURIComponent).join("/")}`;
-
-/** A name as it was typed or scanned, in any letters. @param {Record<string, any>} things @param {string} name */
-export function nameIn(things, name) {
-  if (name in things) return name;
-  const low = name.toLowerCase();
-  return Object.keys(things).find((n) => n.toLowerCase() === low) ?? null;
-}
 
 /** @param {any} pocket */
 export function racks(pocket) {
@@ -68,7 +61,7 @@ async function own(column, name) {
   const about = (await outbox.all()).filter((e) => e.values[column] === name || e.values[`to_${column}`] === name);
   if (!about.length) return null;
   return el("section", {}, el("h2", {}, t("Written on this phone")), el("ol", { class: "plain" }, ...about.reverse().map((e) =>
-    el("li", { class: "row spread" }, el("span", {}, `${new Date(e.at * 1000).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })} · ${e.person} · ${e.says}${e.why ? ` · ${e.why}` : ""}`),
+    el("li", { class: "row spread" }, el("span", {}, `${timeOf(e.at * 1000)} · ${e.person} · ${e.says}${e.why ? ` · ${e.why}` : ""}`),
       el("button", { type: "button", onclick: async (/** @type {Event} */ event) => {
         await outbox.undo([e.id]);
         dispatchEvent(new Event("chirr-written"));
@@ -76,12 +69,9 @@ async function own(column, name) {
       } }, shape("back"), t("Undo"))))));
 }
 
-/** @param {any} pocket @param {"bin" | "lot" | "clutch"} kind @param {string} asked @returns {Promise<HTMLElement>} */
-export async function thing(pocket, kind, asked) {
-  const things = { bin: pocket.bins, lot: pocket.lots, clutch: pocket.clutches }[kind];
-  const name = nameIn(things, asked);
-  if (!name) return el("section", {}, el("h1", {}, t("Not in this phone’s memory")), el("p", { class: "lead" }, t("This phone knows no {kind} {name}. It may be new or gone; look again where there is a signal.", { kind, name: asked })));
-  const it = things[name];
+/** @param {any} pocket @param {"bin" | "lot" | "clutch"} kind @param {string} name one that the pocket knows @returns {Promise<HTMLElement>} */
+export async function thing(pocket, kind, name) {
+  const it = { bin: pocket.bins, lot: pocket.lots, clutch: pocket.clutches }[kind][name] ?? { bin: (kind === "lot" ? pocket.choices.lots : pocket.choices.clutches)?.[name] };
   const stop = kind === "bin" ? pocket.stops.find((/** @type {any} */ s) => s.bin === name) : null;
   const facts = it.facts ?? [];
   const binLink = kind !== "bin" && it.bin ? el("p", {}, el("a", { class: "tall", href: path("bins", it.bin) }, `${t("bin")} ${it.bin}`)) : null;

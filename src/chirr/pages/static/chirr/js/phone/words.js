@@ -29,3 +29,11 @@ export const term = (kind, word) => learnt[`${kind}:${word}`] ?? word;
 export function t(text, values = {}) {
   return (learnt[text] ?? text).replace(/\{(\w+)\}/g, (_, name) => String(values[name] ?? ""));
 }
+
+// Days and times as the language of the page writes them, whatever the language of the phone. [epoch ms]
+
+/** @param {Intl.DateTimeFormatOptions} how */
+const written = (how) => (/** @type {number} */ at) => new Date(at).toLocaleString(globalThis.document?.documentElement.lang || [], how);
+export const timeOf = written({ hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+export const dayOf = written({ weekday: "short", day: "numeric", month: "short" });
+export const shortDayOf = written({ day: "numeric", month: "short" });
