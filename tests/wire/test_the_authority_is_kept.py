@@ -85,6 +85,23 @@ def test_the_order_in_which_addresses_are_found_changes_nothing(kept: Keep) -> N
     assert not kept(addresses=ADDRESSES[::-1]).changed
 
 
+def test_an_address_that_goes_away_and_comes_back_changes_nothing(kept: Keep) -> None:
+    """The Wi-Fi drops for an hour: only loopback is left, and nobody's connection is broken off for it."""
+    first = kept()
+    for addresses in (["127.0.0.1"], ADDRESSES):
+        later = kept(days=1, addresses=addresses)
+        assert (later.changed, later.news) == (False, ())
+        assert later.certificate_file.read_bytes() == first.certificate_file.read_bytes()
+    assert not kept(days=2, names=NAMES[:1]).changed
+
+
+def test_an_address_beside_the_one_that_went_away_is_taken_up(kept: Keep) -> None:
+    kept()
+    moved = kept(days=1, addresses=["10.4.4.4", "127.0.0.1"])
+    assert moved.changed
+    assert "new name or address" in moved.news[-1]
+
+
 def test_a_name_outside_the_farm_is_left_out_and_told(kept: Keep) -> None:
     kept()
     later = kept(names=["hazel.local", "shop.example", "localhost"])

@@ -1,4 +1,4 @@
-"""The authority's folder beside the book: made at first, read again, renewed in time, remade when names change."""
+"""The authority's folder beside the book: made at first, read again, renewed in time, remade for a new name or address."""
 
 from __future__ import annotations
 
@@ -176,8 +176,9 @@ def _why_remake(folder: Path, authority: Pair, names: list[str], addresses: list
         return "This computer's certificate was not of the farm's authority, and is made anew."
     if pair.ends - now < SERVER_RENEWED and pair.ends < authority.ends:
         return "This computer's certificate was renewed; phones need nothing."
-    if (its_names, its_addresses) != (set(names), set(addresses)):
-        return "This computer's name or address has changed, and its certificate is made anew; phones need nothing."
+    if not (its_names.issuperset(names) and its_addresses.issuperset(addresses)):
+        # an address that only went away comes back with the Wi-Fi: the certificate is good for it still
+        return "This computer has a new name or address, and its certificate is made anew; phones need nothing."
     return ""
 
 
