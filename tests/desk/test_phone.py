@@ -6,12 +6,14 @@ import random
 from datetime import UTC, datetime
 
 import pytest
+from django.utils.translation import override
 from hypothesis import given
 from hypothesis import strategies as st
 from uuid_utils.compat import uuid7
 
 from chirr.book import actions, ledger
-from chirr.desk import phone, settle
+from chirr.desk import browse, forms, phone, settle
+from chirr.desk.forms import FormFaults
 from chirr.desk.phone import Sending, Sent
 from desk import round_farm as farm
 
@@ -111,6 +113,32 @@ def test_the_same_bin_fed_by_two_people_within_an_hour_is_asked_about() -> None:
     assert (pair.first.person, pair.second.person) == ("davi", "ines")
     settle.give_way(pair.second.id, pair.first.id, actor=farm.OWNER, now=NOW)
     assert settle.unsettled().twice == ()
+
+
+def test_that_both_fed_it_is_an_answer_which_is_kept_and_can_be_taken_back() -> None:
+    send(sent("feed", bin="P1", at=NOW - 3000), sent("feed", bin="P1", at=NOW - 1200, person="ines"))
+    (pair,) = settle.unsettled().twice
+    before = ledger.top_seq()
+    for _ in range(2):
+        settle.both_happened(pair.first.id, pair.second.id, actor=farm.OWNER, now=NOW)
+    assert settle.unsettled().twice == ()
+    (note,) = ledger.entries("seq > %s", (before,))
+    assert (note.deed, note.bin, note.person) == ("note", "P1", farm.OWNER.person)
+    assert note.extra == {"both_happened": f"{pair.first.id};{pair.second.id}"}
+    assert {e.id for e in ledger.entries("deed = 'correct'")} == set(), "both count"
+    with override("es"):
+        (line,) = browse.story_lines([note])
+        assert "aclarado: pasaron las dos (alimentar: davi, luego ines)" in line.says
+    forms.withdraw(note.id, "only one did", actor=farm.OWNER, now=NOW)
+    assert len(settle.unsettled().twice) == 1
+
+
+def test_both_happened_is_asked_only_of_the_same_work_at_the_same_bin() -> None:
+    send(one := sent("feed", bin="P1"), other := sent("water", bin="P1", person="ines"))
+    with pytest.raises(FormFaults, match="not about the same work"):
+        settle.both_happened(one.id, other.id, actor=farm.OWNER, now=NOW)
+    with pytest.raises(FormFaults, match="not about the same work"):
+        settle.both_happened(one.id, "nothing", actor=farm.OWNER, now=NOW)
 
 
 def test_a_clock_a_day_fast_is_put_right_and_both_times_are_kept() -> None:

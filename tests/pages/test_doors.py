@@ -98,6 +98,7 @@ POSTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "farm-person": ("/farm/people/Bram", ("owner",)),
     "phone-entries": ("/phone/entries", ("owner", "hand")),
     "settle-give-way": ("/settle/give-way", ("owner", "hand")),
+    "settle-both": ("/settle/both", ("owner", "hand")),
     "pin": ("/me/pin", ("owner", "hand", "reader")),
     "calendars": ("/calendars", ("owner", "hand")),
     "farm-devices": ("/farm/devices", ("owner",)),

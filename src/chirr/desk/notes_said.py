@@ -25,6 +25,7 @@ NOTES = (
     word("out, to the garden or frass stream"),
     word("settled: it did not happen"),
     word("settled: another entry stands ({says})"),
+    word("settled: both happened ({how}: {first}, then {second})"),
     word("way {way}"),
     word("From the wall: {number} eggs on photograph {photo}."),
     word("{number} eggs on photograph {photo}."),

@@ -11,13 +11,15 @@ from collections.abc import Iterable
 import msgspec
 from django.utils.translation import override
 
-from chirr.book import ledger
+from chirr.book import actions, ledger
 from chirr.book.replay import voided
 from chirr.book.standing import Misfit
 from chirr.desk import clock, forms
 from chirr.desk.browse import story_lines
+from chirr.desk.forms import FormFaults
 from chirr.desk.misfit_words import does_not_fit
 from chirr.desk.shapes import StoryLine
+from chirr.desk.spoken import say
 from chirr.records import Entry, Person
 
 CLOCK_DAYS = 14
@@ -25,6 +27,8 @@ CLOCK_DAYS = 14
 NEAR_S = 4 * 3600
 """The same work at the same bin by two people within this time may be one piece of work (judgement)."""
 TWICE_DAYS = 3
+BOTH = "both_happened"
+"""Extra column of a note: the ids of two entries, with ';' between."""
 _ENDS = ("harvest", "retire", "join", "empty")
 
 
@@ -77,6 +81,31 @@ def give_way(entry_id: str, to_id: str, *, actor: Person, now: int) -> Entry:
     return forms.withdraw(entry_id, reason[: forms.LONGEST_NOTE], actor=actor, now=now)
 
 
+def both_happened(first_id: str, second_id: str, *, actor: Person, now: int) -> None:
+    """Write that two people did the same work, each of them; the pair is asked about no more.
+
+    The answer is a note about the bin, with both entries in the extra column `both_happened`: withdrawn, it asks again.
+    Raises FormFaults where the two are no such pair, NotAllowed.
+    """
+    actions.allow(actor, "owner", "hand")
+    found = {e.id: e for e in _entries([first_id, second_id])}
+    first, second = found.get(first_id), found.get(second_id)
+    if first is None or second is None or (first.deed, first.bin) != (second.deed, second.bin):
+        raise FormFaults({"": say("These two entries are not about the same work at one bin.")})
+    if (first_id, second_id) in _settled(first.at):
+        return
+    note = f"settled: both happened ({first.deed}: {first.person}, then {second.person})"
+    entry = forms.entry_from_form({"deed": "note", "bin": first.bin or "", "note": note}, actor=actor, now=now)
+    forms.write(msgspec.structs.replace(entry, extra={BOTH: f"{first_id};{second_id}"}), actor=actor)
+
+
+def _settled(since: int) -> set[tuple[str, ...]]:
+    """Pairs of entries of which a person said, since then, that both happened."""
+    void = voided(ledger.entries("replaces IS NOT NULL"))
+    told = ledger.entries("at >= %s AND deed = 'note' AND record LIKE %s", (since, f'%"{BOTH}"%'))
+    return {tuple(str(e.extra[BOTH]).split(";")) for e in told if BOTH in e.extra and e.id not in void}
+
+
 def _entries(ids: Iterable[str]) -> list[Entry]:
     wanted = list(ids)
     marks = ", ".join(["%s"] * len(wanted))
@@ -118,12 +147,15 @@ def _twice(now: int) -> tuple[Twice, ...]:
     void = voided(ledger.entries("replaces IS NOT NULL"))
     last: dict[tuple[str, str], Entry] = {}
     pairs: list[tuple[Entry, Entry]] = []
-    recent = ledger.entries("at >= %s AND deed IN ('feed', 'water', 'clean')", (now - TWICE_DAYS * 86400,))
+    since = now - TWICE_DAYS * 86400
+    settled = _settled(since)
+    recent = ledger.entries("at >= %s AND deed IN ('feed', 'water', 'clean')", (since,))
     for e in recent:
         if e.id in void or e.bin is None:
             continue
         before = last.get((e.deed, e.bin))
-        if before is not None and before.person != e.person and e.at - before.at <= NEAR_S:
+        near = before is not None and before.person != e.person and e.at - before.at <= NEAR_S
+        if before is not None and near and (before.id, e.id) not in settled:
             pairs.append((before, e))
         last[e.deed, e.bin] = e
     lines = {x.id: x for x in story_lines([e for pair in pairs for e in pair])}

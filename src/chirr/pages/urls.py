@@ -49,6 +49,7 @@ urlpatterns = [
     path("phone/entries", phone.entries, name="phone-entries"),
     path("settle", settle.settle, name="settle"),
     path("settle/give-way", settle.give_way, name="settle-give-way"),
+    path("settle/both", settle.both, name="settle-both"),
     path("set-up", setup.set_up, name="set-up"),
     path("set-up/drawing", setup.drawing, name="set-up-drawing"),
     path("round", round_.sheet, name="round"),

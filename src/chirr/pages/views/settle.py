@@ -35,3 +35,18 @@ def give_way(request: HttpRequest) -> HttpResponse:
     else:
         messages.success(request, say("Settled. Both entries stay in the book; the one withdrawn is struck through."))
     return redirect("settle")
+
+
+@door(WORK)
+@require_POST
+def both(request: HttpRequest) -> HttpResponse:
+    """Both entries are right: two people did the work, each once."""
+    try:
+        desk.both_happened(
+            request.POST.get("first", ""), request.POST.get("second", ""), actor=actor(request), now=phone.wall()
+        )
+    except (FormFaults, NotAllowed) as why:
+        messages.error(request, str(why))
+    else:
+        messages.success(request, say("Settled: both happened, and both count."))
+    return redirect("settle")
