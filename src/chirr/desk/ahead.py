@@ -10,7 +10,7 @@ import numpy as np
 
 from chirr.charts import specs
 from chirr.desk import clock
-from chirr.desk.belief import DAYS, DRAWS, Foresight, as_beliefs, foresee, foresight, remarks
+from chirr.desk.belief import DAYS, DRAWS, Foresight, as_beliefs, clutch_belief, foresee, foresight, lot_belief, remarks
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
 from chirr.desk.spoken import chance_in_words, day_words, figure, say, term
 from chirr.engine.colony.ahead import quantiles
@@ -27,7 +27,6 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
     f = foresee(at, days=days, draws=draws)
     tz = ZoneInfo(f.card.timezone)
     dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=i)).date().isoformat() for i in range(days + 1)]
-    seen = as_beliefs(f)
     return {
         "as_of": _iso(f.as_of, tz),
         "species": f.card.species,
@@ -43,16 +42,17 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
                 "half_hatched": [_iso(t, tz) for t in c.half_hatched.q],
                 "pinheads": _numbers(c.pinheads.q),
             }
-            for c in seen.clutches.values()
+            for c in (clutch_belief(f, i) for i in range(len(f.ahead.clutches)))
         ],
-        "lots": [_lot_json(f, i, seen.lots[f.gathered.lots[a.lot]], dates, tz) for i, a in enumerate(f.ahead.lots)],
+        "lots": [_lot_json(f, i, dates, tz) for i in range(len(f.ahead.lots))],
         "stock": _stock_json(f, dates),
-        "remarks": list(seen.remarks),
+        "remarks": list(remarks(f)),
     }
 
 
-def _lot_json(f: Foresight, i: int, seen: Any, dates: list[str], tz: ZoneInfo) -> dict[str, Any]:
-    a = f.ahead.lots[i]
+def _lot_json(f: Foresight, i: int, dates: list[str], tz: ZoneInfo) -> dict[str, Any]:
+    a, seen = f.ahead.lots[i], lot_belief(f, i)
+    by_day = zip(dates, _numbers(a.alive), _numbers(a.mean_mg), _numbers(a.kg), strict=True)
     bin_ = f.standing.bins.get(seen.bin or "")
     return {
         "lot": seen.lot,
@@ -63,25 +63,26 @@ def _lot_json(f: Foresight, i: int, seen: Any, dates: list[str], tz: ZoneInfo) -
         "size_class": seen.size_class,
         "harvest_ready": [_iso(t, tz) for t in seen.harvest_ready.q] if seen.harvest_ready else None,
         "kg_at_ready": _numbers(seen.kg_at_ready.q) if seen.kg_at_ready else None,
-        "days": [
-            {"date": d, "alive": _numbers(a.alive[k]), "mean_mg": _numbers(a.mean_mg[k]), "kg": _numbers(a.kg[k])}
-            for k, d in enumerate(dates)
-        ],
+        "days": [{"date": d, "alive": alive, "mean_mg": mean_mg, "kg": kg} for d, alive, mean_mg, kg in by_day],
     }
 
 
 def _stock_json(f: Foresight, dates: list[str]) -> list[dict[str, Any]]:
-    crickets, kg = quantiles(f.ahead.stock.crickets), quantiles(f.ahead.stock.kg)
+    crickets, kg = (_numbers(quantiles(draws)) for draws in (f.ahead.stock.crickets, f.ahead.stock.kg))
     return [
-        {"date": d, "size_class": c.name, "crickets": _numbers(crickets[k, i]), "kg": _numbers(kg[k, i])}
+        {"date": d, "size_class": c.name, "crickets": crickets[k][i], "kg": kg[k][i]}
         for i, d in enumerate(dates)
         for k, c in enumerate(f.classes)
     ]
 
 
-def _numbers(values: Any) -> list[float]:
-    """Five significant digits are more than any forecast has."""
-    return [float(f"{v:.5g}") for v in values]
+def _numbers(values: Any) -> list[Any]:
+    """Five significant digits are more than any forecast has; shape kept."""
+    v = np.asarray(values, dtype=np.float64)
+    with np.errstate(divide="ignore"):
+        places = 4 - np.nan_to_num(np.floor(np.log10(np.abs(v))), neginf=0.0, posinf=0.0)
+    fine, coarse = 10.0 ** np.maximum(places, 0), 10.0 ** np.maximum(-places, 0)
+    return list((np.rint(v * fine / coarse) / fine * coarse).tolist())
 
 
 def _iso(at: float, tz: ZoneInfo) -> str | None:

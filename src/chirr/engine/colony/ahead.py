@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.colony.ancestry import with_parents
-from chirr.engine.colony.belief import Belief, draw
+from chirr.engine.colony.belief import Belief, Drawn, families_of
 from chirr.engine.colony.clocks import EGG, KNOT_H, NYMPH, Clocks, invert_rows
 from chirr.engine.colony.cohort_ahead import CohortAhead, Setting, run_on, shares_above
 from chirr.engine.colony.hatching import FIRST_SHARE, offset_of_share, reading_at_share, share_hatched
@@ -212,40 +212,62 @@ def look_ahead(
     -------
     Ahead
     """
-    needed = with_parents(belief.schedule, living)
-    z = draw(belief, draws, rng, lots=needed)
-    told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=needed, watch=False)
+    drawn = Drawn(belief, draws, rng)
     rooms = int(place_room.max(initial=0)) + 1
     known = np.resize(belief.history.measured_rooms, rooms)
     weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
-    run = DrawnFarm(
-        belief=belief, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=rng
-    )
-    hatches = {int(c): run.hatch(int(c)) for c in open_clutches}
-    for c in hatches:
-        run.to_hatch.setdefault(int(belief.arrays.lot[c]), []).append(c)
-    loose = [c for c in hatches if int(belief.arrays.lot[c]) not in set(living.tolist()) and run.will_hatch(c)]
-    jobs: list[tuple[int, int]] = [(int(i), -1) for i in living] + [(-1, c) for c in loose]
-    own = rng.spawn(len(jobs))
+    parts = _parts(belief, living, open_clutches)
+    totals = [Stock.none(horizon, draws) for _ in range(THREADS)]
 
-    def work(first: int) -> tuple[dict[int, LotAhead], Stock]:
-        stock, found = Stock.none(horizon, draws), {}
-        for (lot, clutch), chance in zip(jobs[first::THREADS], own[first::THREADS], strict=True):
-            if lot >= 0:
-                found[lot] = run.lot(lot, hatches, stock, chance)
-            else:
-                stock.add(run.unhatched(clutch, hatches[clutch], -1, chance))
-        return found, stock
+    def work(part: tuple[Ints, Ints], chance: np.random.Generator, total: Stock) -> tuple[list[Any], list[Any]]:
+        lots, clutches = part
+        only = with_parents(belief.schedule, lots)
+        z = drawn.families(families_of(belief, np.flatnonzero(only), clutches), chance)
+        b = belief
+        told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=clutches, watch=False)
+        run = DrawnFarm(
+            belief=b, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=chance
+        )
+        hatches = {c: run.hatch(c) for c in clutches.tolist()}
+        for c in hatches:
+            run.to_hatch.setdefault(int(b.arrays.lot[c]), []).append(c)
+        for c in (c for c in hatches if int(b.arrays.lot[c]) not in set(lots.tolist()) and run.will_hatch(c)):
+            total.add(run.unhatched(c, hatches[c], -1, chance))
+        found = [run.lot(i, hatches, total, chance) for i in lots.tolist()]
+        return found, [h.quantiles(c) for c, h in hatches.items()]
 
+    def several(first: int) -> list[tuple[list[Any], list[Any]]]:
+        mine = zip(parts[first::THREADS], chances[first::THREADS], strict=True)
+        return [work(part, chance, totals[first]) for part, chance in mine]
+
+    chances = rng.spawn(len(parts))
     with ThreadPoolExecutor(THREADS) as pool:
-        parts = list(pool.map(work, range(THREADS)))
-    lots = {lot: one for found, _ in parts for lot, one in found.items()}
+        done = [one for some in pool.map(several, range(THREADS)) for one in some]
+    lots = {one.lot: one for some, _ in done for one in some}
+    clutches = {one.clutch: one for _, some in done for one in some}
     return Ahead(
-        clutches=tuple(h.quantiles(c) for c, h in hatches.items()),
+        clutches=tuple(clutches[int(c)] for c in open_clutches),
         lots=tuple(lots[int(i)] for i in living),
-        stock=Stock.together([stock for _, stock in parts]),
+        stock=Stock.together(totals),
     )
 
+
+def _parts(belief: Belief, living: Ints, open_clutches: Ints) -> list[tuple[Ints, Ints]]:
+    """Living lots and open clutches in handfuls that share no crickets: no family is torn apart, and a clutch goes with
+    the lot that it will join."""
+    bearing = belief.latents.families.bearing
+    of_lot = np.array([belief.family[bearing[i][0]] if len(bearing[i]) else -2 - i for i in living], dtype=np.int64)
+    known = dict(zip(living.tolist(), of_lot.tolist(), strict=True))
+    own = belief.family[belief.latents.clutch[0, open_clutches]].tolist()
+    joins = belief.arrays.lot[open_clutches].tolist()
+    of_clutch = np.array([known.get(lot, mine) for lot, mine in zip(joins, own, strict=True)], dtype=np.int64)
+    names = np.unique(np.concatenate([of_lot, of_clutch]))
+    handfuls = np.array_split(names, max(-(-len(names) // AT_ONCE), THREADS))
+    return [(living[np.isin(of_lot, some)], open_clutches[np.isin(of_clutch, some)]) for some in handfuls if len(some)]
+
+
+AT_ONCE = 100
+"""So many families at once keep the memory that is needed small, whatever the size of the farm."""
 
 THREADS = 2
 """Lots are independent and NumPy works outside the interpreter's lock, so two processors share them."""

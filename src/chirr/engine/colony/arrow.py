@@ -7,6 +7,7 @@ families and no faster.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -83,21 +84,24 @@ class Arrow:
             out[g.member] = own + ((g.solved @ root) ** 2).sum(axis=-1)
         return out
 
-    def draw(self, draws: int, rng: np.random.Generator, families: Ints | None = None) -> Floats:
-        """Draws with mean zero and this precision, shape (unknowns, draws); zero for families that are not wanted."""
-        out = np.zeros((self.size, draws))
+    def draw_farm(self, draws: int, rng: np.random.Generator) -> Floats:
+        """Draws of the farm's unknowns, mean zero, shape (farm's unknowns, draws)."""
         root = np.linalg.cholesky(self.schur)
-        out[: self.farm] = np.linalg.solve(root.T, rng.standard_normal((self.farm, draws)))
-        chosen = None if families is None else np.unique(families)
+        return np.asarray(np.linalg.solve(root.T, rng.standard_normal((self.farm, draws))))
+
+    def draw_families(
+        self, farm: Floats, rng: np.random.Generator, families: Ints | None = None
+    ) -> Iterator[tuple[Ints, Floats]]:
+        """Draws of some families (default all) given those of the farm: their unknowns and a row for each of them."""
         for g in self.groups:
-            keep = slice(None) if chosen is None else np.isin(g.family, chosen)
+            keep = slice(None) if families is None else np.isin(g.family, families)
             member, block, solved = g.member[keep], g.block[keep], g.solved[keep]
             if not len(member):
                 continue
             lower = np.linalg.cholesky(block)
-            noise = rng.standard_normal((*member.shape, draws))
-            out[member] = np.linalg.solve(np.swapaxes(lower, 1, 2), noise) - solved @ out[: self.farm]
-        return out
+            noise = rng.standard_normal((*member.shape, farm.shape[1]))
+            own = np.linalg.solve(np.swapaxes(lower, 1, 2), noise) - solved @ farm
+            yield member.ravel(), own.reshape(-1, farm.shape[1])
 
 
 def _group(family: Ints, border: Floats, row: Ints, column: Ints, value: Floats) -> list[_Blocks]:

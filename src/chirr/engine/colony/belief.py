@@ -169,6 +169,26 @@ def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     )  # fmt: skip
 
 
+class Drawn:
+    """Joint draws of a belief's unknowns: the farm's level drawn once, each family when it is asked for.
+
+    Given the farm's level, lots that share no crickets are independent, so what is left out changes nothing.
+    """
+
+    def __init__(self, belief: Belief, draws: int, rng: np.random.Generator) -> None:
+        self.belief, self.draws = belief, draws
+        self.arrow = Arrow(belief.precision, belief.family)
+        self.farm = self.arrow.draw_farm(draws, rng)
+
+    def families(self, wanted: Ints | None, rng: np.random.Generator) -> Floats:
+        """The farm's level and some families (default all), shape (latents, draws); the others are left at 0."""
+        out = np.zeros((len(self.belief.mode), self.draws))
+        out[: len(self.farm)] = self.belief.mode[: len(self.farm), None] + self.farm
+        for member, own in self.arrow.draw_families(self.farm, rng, wanted):
+            out[member] = self.belief.mode[member, None] + own
+        return out
+
+
 def draw(belief: Belief, draws: int, rng: np.random.Generator, *, lots: NDArray[np.bool_] | None = None) -> Floats:
     """Joint draws of the unknowns, shape (latents, draws).
 
@@ -178,19 +198,24 @@ def draw(belief: Belief, draws: int, rng: np.random.Generator, *, lots: NDArray[
     draws : int
     rng : numpy Generator
     lots : ndarray of bool, shape (lots,), optional
-        Lots whose unknowns are wanted (with their parents); the others keep their mode. Given the farm's level, lots
-        that share no crickets are independent, so what is left out changes nothing.
+        Lots whose unknowns are wanted (with their parents), and those of clutches that have joined no lot yet; the
+        others keep their mode.
 
     Returns
     -------
     ndarray
     """
-    families = None if lots is None else _families_of(belief, lots)
-    return belief.mode[:, None] + Arrow(belief.precision, belief.family).draw(draws, rng, families)
+    if lots is None:
+        return Drawn(belief, draws, rng).families(None, rng)
+    loose = np.flatnonzero(~belief.arrays.arrived)
+    families = families_of(belief, np.flatnonzero(lots), loose)
+    out = Drawn(belief, draws, rng).families(families, rng)
+    others = (belief.family >= 0) & ~np.isin(belief.family, families)
+    out[others] = belief.mode[others, None]
+    return out
 
 
-def _families_of(belief: Belief, lots: NDArray[np.bool_]) -> Ints:
-    """Families that bear on some lots, and those of clutches that have joined no lot yet."""
-    bearing = [belief.latents.families.bearing[i] for i in np.flatnonzero(lots)]
-    loose = belief.latents.clutch[:, ~belief.arrays.arrived].ravel()
-    return np.asarray(belief.family[np.concatenate([loose, *bearing])])
+def families_of(belief: Belief, lots: Ints, clutches: Ints) -> Ints:
+    """Families that bear on some lots and clutches, given by number."""
+    bearing = [belief.latents.families.bearing[i] for i in lots]
+    return np.unique(belief.family[np.concatenate([belief.latents.clutch[:, clutches].ravel(), *bearing])])

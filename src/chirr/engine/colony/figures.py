@@ -91,7 +91,8 @@ class Beside:
         moved = np.flatnonzero(column > 0)
         z[moved, column[moved]] += STEP
         only = None if lots is None else with_parents(belief.schedule, lots)
-        told = walk(z, belief.latents, belief.schedule, belief.arrays, belief.laid, belief.bio, only=only, watch=False)
+        b, waiting = belief, np.flatnonzero(~belief.arrays.arrived)
+        told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=waiting, watch=False)
         still = np.zeros((int(place_room.max(initial=0)) + 1, columns))
         run = DrawnFarm(
             belief=belief, clocks=clocks, horizon=horizon, told=told, weather=still, place_room=place_room, rng=STILL

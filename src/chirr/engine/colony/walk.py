@@ -249,24 +249,25 @@ def walk(
     bio: Biology,
     *,
     only: NDArray[np.bool_] | None = None,
+    clutches: Ints | None = None,
     watch: bool = True,
 ) -> Told:
     """Tell every lot's story under unknowns `z` of shape (latents, draws).
 
-    `only` marks the lots to follow (their parents must be among them), with the clutches that joined them and those
-    that have joined none; without `watch` nothing is predicted on the way.
+    `only` marks the lots to follow (their parents must be among them); besides the clutches that are to join them,
+    those of `clutches` are told. Without `watch` nothing is predicted on the way.
     """
     draws = z.shape[1]
     farm = farm_level(z, latents, bio.species)
     told_of = np.ones(len(arrays.lot), dtype=bool)
-    if only is not None and len(only):
-        told_of = ~arrays.arrived | (arrays.lot < 0) | only[arrays.lot]
-    clutches = clutches_of(z, farm, latents, arrays, laid, bio, only=np.flatnonzero(told_of))
+    if only is not None:
+        told_of = (arrays.lot >= 0) & np.append(only, False)[arrays.lot]
+        told_of[[] if clutches is None else clutches] = True
     lots = Cohorts.none(latents.lot.shape[1], draws)
     shape = (len(schedule.lot) if watch else 0, draws)
     told = Told(
         lots=lots,
-        clutches=clutches,
+        clutches=clutches_of(z, farm, latents, arrays, laid, bio, only=np.flatnonzero(told_of)),
         farm=farm,
         log_number=np.zeros(shape),
         log_mg=np.zeros(shape),
