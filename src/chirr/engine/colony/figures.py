@@ -91,7 +91,8 @@ class Beside:
         moved = np.flatnonzero(column > 0)
         z[moved, column[moved]] += STEP
         only = None if lots is None else with_parents(belief.schedule, lots)
-        b, waiting = belief, np.flatnonzero(~belief.arrays.arrived)
+        b, a = belief, belief.arrays
+        waiting = np.flatnonzero(~a.arrived | (a.lot < 0))
         told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=waiting, watch=False)
         still = np.zeros((int(place_room.max(initial=0)) + 1, columns))
         run = DrawnFarm(
