@@ -91,9 +91,8 @@ class Beside:
         moved = np.flatnonzero(column > 0)
         z[moved, column[moved]] += STEP
         only = None if lots is None else with_parents(belief.schedule, lots)
-        b, a = belief, belief.arrays
-        waiting = np.flatnonzero(~a.arrived | (a.lot < 0))
-        told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=waiting, watch=False)
+        b, all_of_them = belief, np.arange(len(belief.arrays.lot))
+        told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=all_of_them, watch=False)
         still = np.zeros((int(place_room.max(initial=0)) + 1, columns))
         run = DrawnFarm(
             belief=belief, clocks=clocks, horizon=horizon, told=told, weather=still, place_room=place_room, rng=STILL
