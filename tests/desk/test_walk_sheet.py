@@ -10,10 +10,11 @@ from pathlib import Path
 import msgspec
 import pytest
 from django.conf import settings as django_settings
+from django.utils.translation import override
 
 from builders import small_farm
 from chirr.book import actions, ledger, papers
-from chirr.desk import belief, clock, codes, pen_marks, photos, walk_sheet
+from chirr.desk import belief, clock, codes, pen_marks, photos, sentences, walk_sheet
 from chirr.desk.counting import CannotCount
 from chirr.desk.forms import FormFaults
 from chirr.desk.walk_sheet import SheetLine, WalkSheet
@@ -205,6 +206,53 @@ def test_what_the_book_contradicts_is_held_with_both_facts_and_can_be_kept_as_a_
     assert "expected" in (note.note or "")
 
 
+def test_why_a_line_is_held_is_told_in_the_language_of_whoever_opens_the_sheet_and_kept_in_none() -> None:
+    with override("es"):
+        sheet = walk_sheet.make(TODAY, actor=small_farm.HAND)
+        pull, feed = line(sheet, "pull"), line(sheet, "feed")
+        clutch = pull.values["clutch"]
+        gone = Entry(
+            id=small_farm.entry_id(701), at=small_farm.NOW - 20 * HOUR, deed="pull", person="Aoife",
+            clutch=clutch, to_place="west/2/2",
+        )  # fmt: skip
+        actions.record([gone], actor=small_farm.OWNER)
+        marks = {f"{pull.code}__tick": "on"} | {f"{pull.code}__{c}": "W1-2" for c in pull.blanks}
+        outcome = type_in(sheet, **marks, **{f"{feed.code}__tick": "on", f"{feed.code}__at": "99:99"})
+        assert "sacada ya" in outcome.held[pull.code]
+        assert "no es una hora" in outcome.held[feed.code]
+
+    def held(code: str) -> str:
+        return next(x.held for stop in pen_marks.opened(sheet.code).stops for x in stop.lines if x.line.code == code)
+
+    assert "pulled already" in held(pull.code)
+    assert "is not a time" in held(feed.code)
+    kept = pen_marks.opened(sheet.code).marks.held[pull.code]
+    assert kept.found.startswith(f"clutch {clutch}, pulled already"), "the book's own words, which are in one language"
+    before = ledger.top_seq()
+    with override("es"):
+        type_in(sheet, **marks, **{f"{pull.code}__note": "on"})
+    (note,) = entries_since(before)
+    start = f"Ticked on run sheet {sheet.code}, line {pull.code}: pull {clutch}"
+    assert (note.note or "").startswith(start)
+    assert f"The book did not take it: clutch {clutch}, pulled already" in (note.note or "")
+    with override("es"):
+        said = sentences.say(note)
+        assert f"hoja de ronda {sheet.code}, línea {pull.code}: sacar bandeja {clutch}" in said
+        assert "El libro no la aceptó" in said
+        assert "pulled" not in said
+
+
+def test_more_marks_than_a_sheet_can_have_are_refused_in_a_sentence(
+    sheet: WalkSheet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = ledger.top_seq()
+    monkeypatch.setattr(papers, "MOST_MARKS", 200)
+    feed = line(sheet, "feed")
+    with pytest.raises(FormFaults, match="more than the marks of one sheet"):
+        type_in(sheet, **{f"{feed.code}__tick": "on", "besides": "x" * 400})
+    assert ledger.top_seq() == before
+
+
 def test_one_line_that_cannot_be_written_does_not_keep_the_others_out(sheet: WalkSheet) -> None:
     feed, pull = line(sheet, "feed"), line(sheet, "pull")
     gone = Entry(
@@ -351,3 +399,5 @@ def test_ticks_on_a_photograph_are_proposed_and_nothing_is_written(
 def test_an_unknown_sheet_is_not_found() -> None:
     with pytest.raises(LookupError, match="no run sheet"):
         pen_marks.opened("XXXXXX")
+    with override("es"), pytest.raises(LookupError, match="No hay ninguna hoja de ronda XXXXXX"):
+        pen_marks.opened("xxxxxx")

@@ -74,6 +74,7 @@ def by_pattern(text: str, patterns: tuple[str, ...]) -> str:
             parts = match.groupdict()
             if "how" in parts:
                 parts["how"] = term("deed", parts["how"])
+            parts |= {name: read_back(parts[name]) for name in ("found", "expected") if name in parts}
             return say(pattern, **parts)
     return text
 

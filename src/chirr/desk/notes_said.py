@@ -11,6 +11,9 @@ BY_CUP = word("By the cup, {n} counted. Between {low} and {high} in nine cases o
 BY_SQUARES = word("By squares, {n} counted. Between {low} and {high} in nine cases of ten.")
 DEAD = word("{dead} dead of {all} looked at.")
 PACKED = word("For {wanted} alive on arrival.")
+TICKED = word("Ticked on run sheet {sheet}, line {line}: {how} {thing}.")
+TICKED_TYPED = word("Ticked on run sheet {sheet}, line {line}: {how} {thing} ({typed}).")
+NOT_TAKEN = word("The book did not take it: {found}; expected {expected}.")
 
 NOTES = (
     WEIGHED_ONCE,
@@ -19,6 +22,9 @@ NOTES = (
     BY_SQUARES,
     DEAD,
     PACKED,
+    TICKED,
+    TICKED_TYPED,
+    NOT_TAKEN,
     word("looked, no pinheads yet"),
     word("undone on the round"),
     word("reused, next cycle {cycle}"),
@@ -39,4 +45,7 @@ NOTES = (
 
 def said_again(note: str) -> str:
     """A note as it is shown; what a person wrote stays as it was written."""
+    first, but, why = note.partition(f" {NOT_TAKEN.split('{')[0]}")
+    if but:  # two sentences, each read back by itself
+        return f"{by_pattern(first, NOTES)} {by_pattern(but.lstrip() + why, NOTES)}"
     return by_pattern(note, NOTES)

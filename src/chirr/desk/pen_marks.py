@@ -22,6 +22,7 @@ from chirr.book import actions, ledger, papers
 from chirr.desk import clock, counting, photos, sentences
 from chirr.desk.forms import FormFaults, Sheet, entry_from_form
 from chirr.desk.misfit_words import does_not_fit, read_back
+from chirr.desk.notes_said import NOT_TAKEN, TICKED, TICKED_TYPED
 from chirr.desk.people import get as person_called
 from chirr.desk.spoken import say, term
 from chirr.desk.walk_sheet import SheetLine, SheetStop, WalkSheet, load, none_yet, values_with
@@ -35,6 +36,27 @@ LONGEST_FIELD = 2000
 NOT_MARKS = ("csrfmiddlewaretoken", "saves")
 
 
+class Held(msgspec.Struct, frozen=True):
+    """Why a ticked line is not in the book: what the book found against it, and expected, in the book's own words.
+
+    `later`: it is a later entry that would no longer fit. Without a finding it is the marks themselves that will not
+    do, or an entry that says the same; that is looked at anew whenever the sheet is opened.
+    """
+
+    found: str = ""
+    expected: str = ""
+    later: bool = False
+
+    def words(self) -> str:
+        """The finding in the language of the reader."""
+        if not self.later:
+            return does_not_fit(self.found, self.expected)
+        return say(
+            "A later entry would no longer fit: {found}; expected {expected}.",
+            found=read_back(self.found), expected=read_back(self.expected),
+        )  # fmt: skip
+
+
 class Marks(msgspec.Struct, frozen=True, kw_only=True):
     """What was typed in from a sheet so far; `held` says why lines are not in the book; `photos` by their ids.
 
@@ -42,7 +64,7 @@ class Marks(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     values: dict[str, str] = {}
-    held: dict[str, str] = {}
+    held: dict[str, Held] = {}
     photos: tuple[str, ...] = ()
     saves: int = 0
 
@@ -102,19 +124,41 @@ def opened(code: str) -> Opened:
     marks = _marks(kept.marks)
     there = _there(sheet)
     others = _same_day(sheet, there)
-    zone = clock.zone()
+    form, zone = _form_again(sheet, marks), clock.zone()
 
-    def now(line: SheetLine) -> LineNow:
+    def now(stop: SheetStop, line: SheetLine) -> LineNow:
         entry, other = there.get(line.entry), others.get(line.code)
         if entry is not None:
             return LineNow(line=line, written=_told(entry, zone))
-        return LineNow(line=line, other=_told(other, zone) if other else "", held=marks.held.get(line.code, ""))
+        held, known = marks.held.get(line.code), _told(other, zone) if other else ""
+        if held is None or held.found:
+            return LineNow(line=line, other=known, held=held.words() if held else "")
+        return LineNow(line=line, other=known, held=_amiss(form, stop, line, known) if form else "")
 
     stops = tuple(
-        StopNow(stop=stop, lines=tuple(map(now, stop.lines)), whole=any(x.plain for x in stop.lines))
+        StopNow(stop=stop, lines=tuple(now(stop, x) for x in stop.lines), whole=any(x.plain for x in stop.lines))
         for stop in sheet.stops
     )
     return Opened(sheet=sheet, marks=marks, stops=stops)
+
+
+def _form_again(sheet: WalkSheet, marks: Marks) -> _Form | None:
+    """The marks that were kept, read anew for whoever opens the sheet; None where its own fields will not do."""
+    try:
+        return _Form(sheet, marks.values, Person(person="", role="hand"))
+    except FormFaults:
+        return None
+
+
+def _amiss(form: _Form, stop: SheetStop, line: SheetLine, known: str) -> str:
+    """What is wrong with the marks of a line themselves, or that the book has the same (`known`) already."""
+    try:
+        form.entry(stop, line)
+    except FormFaults as fault:
+        return str(fault)
+    if known and not form.has(f"{line.code}.again"):
+        return say("The book has this already: {known}. Tick ‘write it again’ if both are true.", known=known)
+    return ""
 
 
 def type_in(code: str, values: Mapping[str, str], *, actor: Person) -> Outcome:
@@ -134,35 +178,33 @@ def _type_in(code: str, values: Mapping[str, str], actor: Person) -> Outcome:
     form = _Form(sheet, values, actor)
     there = _there(sheet)
     others = _same_day(sheet, there, form.day)
-    held, entries, notes = dict[str, str](), dict[str, Entry](), dict[str, Entry]()
+    held, says, entries, notes = dict[str, Held](), dict[str, str](), dict[str, Entry](), dict[str, Entry]()
     for stop in sheet.stops:
         for line in stop.lines:
             if line.entry in there or not form.ticked(stop, line):
                 continue
             try:
                 if form.has(f"{line.code}.note"):
-                    notes[line.code] = form.note(stop, line, before.held.get(line.code, ""))
+                    notes[line.code] = form.note(stop, line, before.held.get(line.code, Held()))
                     continue
-                entry = form.entry(stop, line)
             except FormFaults as fault:
-                held[line.code] = str(fault)
+                held[line.code], says[line.code] = Held(), str(fault)
                 continue
             other = others.get(line.code)
-            if other is not None and not form.has(f"{line.code}.again"):
-                known = _told(other, clock.zone())
-                held[line.code] = say(
-                    "The book has this already: {known}. Tick ‘write it again’ if both are true.", known=known
-                )
+            amiss = _amiss(form, stop, line, _told(other, clock.zone()) if other else "")
+            if amiss:
+                held[line.code], says[line.code] = Held(), amiss
             else:
-                entries[line.code] = entry
+                entries[line.code] = form.entry(stop, line)
     refused = _write(list(entries.values()), actor) | _write(list(notes.values()), actor)
     held |= {name: refused[e.id] for name, e in (entries | notes).items() if e.id in refused}
+    says |= {name: why.words() for name, why in held.items() if why.found}
     typed = {k: v[:LONGEST_FIELD] for k, v in values.items() if v and k not in NOT_MARKS}
     if values.get("saves", str(before.saves)) != str(before.saves):  # somebody else saved since this page was opened
         typed = {k: v for k, v in before.values.items() if not values.get(k)} | typed
         held = {k: why for k, why in before.held.items() if k not in entries and k not in notes} | held
     _keep(sheet.code, msgspec.structs.replace(before, values=typed, held=held, saves=before.saves + 1), actor)
-    return Outcome(written=len(entries) + len(notes) - len(refused), held=held)
+    return Outcome(written=len(entries) + len(notes) - len(refused), held=says)
 
 
 def add_photo(code: str, data: bytes, name: str, *, actor: Person) -> Seen | None:
@@ -237,12 +279,13 @@ class _Form:
             return self._made(stop, line, none_yet(line) | {"id": line.entry})
         return self._made(stop, line, values_with(line, self._typed(line)))
 
-    def note(self, stop: SheetStop, line: SheetLine, why: str) -> Entry:
+    def note(self, stop: SheetStop, line: SheetLine, why: Held) -> Entry:
         """What was ticked and typed as a note, for a line that the book does not take. Raises FormFaults."""
-        typed = "; ".join(f"{line.caption(c)} {v}" for c, v in self._typed(line).items() if v)
-        words = (
-            f"Ticked on run sheet {self._code}, line {line.code}: {line.what}{f' ({typed})' if typed else ''}. {why}"
-        )
+        typed = "; ".join(f"{c} {v}" for c, v in self._typed(line).items() if v)
+        facts = {"sheet": self._code, "line": line.code, "how": line.deed, "thing": _thing(line)[1]}
+        words = (TICKED_TYPED if typed else TICKED).format(**facts, typed=typed)
+        if why.found:
+            words += " " + NOT_TAKEN.format(found=why.found, expected=why.expected)
         values = {"deed": "note", "id": line.entry, "bin": line.values.get("bin", ""), "note": words.strip()[:2000]}
         return self._made(stop, line, values)
 
@@ -307,9 +350,9 @@ def time_of_day(text: str) -> str | None:
     return f"{int(match[1]):02d}:{int(match[2] or 0):02d}"
 
 
-def _write(entries: list[Entry], actor: Person) -> dict[str, str]:
+def _write(entries: list[Entry], actor: Person) -> dict[str, Held]:
     """Write entries, all that the book takes; the reason for each of the others by its id."""
-    refused: dict[str, str] = {}
+    refused: dict[str, Held] = {}
     rest = entries
     while rest:
         try:
@@ -322,13 +365,10 @@ def _write(entries: list[Entry], actor: Person) -> dict[str, str]:
                 return refused
             if not ours:
                 m = no.misfits[0]
-                refused[rest[0].id] = say(
-                    "A later entry would no longer fit: {found}; expected {expected}.",
-                    found=read_back(m.found), expected=read_back(m.expected),
-                )  # fmt: skip
+                refused[rest[0].id] = Held(m.found, m.expected, later=True)
                 return refused
             for m in ours.values():
-                refused[m.entry] = does_not_fit(m.found, m.expected)
+                refused[m.entry] = Held(m.found, m.expected)
             rest = [e for e in rest if e.id not in ours]
         else:
             break
@@ -374,4 +414,7 @@ def _marks(text: str) -> Marks:
 
 
 def _keep(code: str, marks: Marks, actor: Person) -> None:
-    papers.keep_marks(code, msgspec.json.encode(marks).decode(), actor=actor)
+    text = msgspec.json.encode(marks).decode()
+    if len(text) > papers.MOST_MARKS:
+        raise FormFaults({"": say("This is more than the marks of one sheet can be. Nothing was written.")})
+    papers.keep_marks(code, text, actor=actor)

@@ -194,7 +194,11 @@ def none_yet(line: SheetLine) -> dict[str, str]:
 
 def load(code: str) -> tuple[WalkSheet, KeptSheet]:
     """A kept run sheet, and as it is kept. LookupError when there is none."""
-    kept = papers.sheet(code.strip().upper())
+    wanted = code.strip().upper()
+    try:
+        kept = papers.sheet(wanted)
+    except LookupError as unknown:
+        raise LookupError(say("There is no run sheet {code}.", code=wanted[:20])) from unknown
     return msgspec.json.decode(kept.sheet, type=WalkSheet), kept
 
 
