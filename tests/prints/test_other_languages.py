@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
 from django.utils import translation
 
 from builders import small_farm
-from chirr.desk import labels, walk_sheet
+from chirr.desk import labels, strips, walk_sheet
 
 pypdfium2 = pytest.importorskip("pypdfium2")
 
@@ -31,6 +32,42 @@ def farm(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
     ledger.forget()
     belief.forget()
     small_farm.found()
+
+
+def says_of_itself(pdf: bytes) -> tuple[str, str]:
+    """A document's own title and language: the Title of ISO 32000, 14.3.3, and the Lang of 14.9.2."""
+    document = pypdfium2.PdfDocument(pdf)
+    try:
+        title = document.get_metadata_value("Title")
+    finally:
+        document.close()
+    (tag,) = set(re.findall(rb"/Lang\s*\(([\w-]+)\)", pdf))
+    return title, tag.decode()
+
+
+@pytest.mark.parametrize(
+    ("language", "tag", "titles"),
+    [
+        ("en-gb", "en-GB", ("Labels", "Scale strips", "Round of Wed 31 Mar 2027 · sheet")),
+        ("es", "es", ("Etiquetas", "Tiras de escala", "Ronda del mié 31 mar 2027 · hoja")),
+        ("es-mx", "es-MX", ("Etiquetas", "Tiras de escala", "Ronda del mié 31 mar 2027 · hoja")),
+    ],
+)
+def test_a_document_says_its_title_and_its_language_in_that_language(
+    language: str, tag: str, titles: tuple[str, ...]
+) -> None:
+    job = labels.Job(stock="a4-2x7", address="https://granja.local:8765")
+    with translation.override(language):
+        sheet = walk_sheet.make(date(2027, 3, 31), actor=small_farm.OWNER)
+        papers = (
+            labels.make(labels.Which(), job, actor=small_farm.OWNER),
+            strips.strips(day=date(2027, 3, 31)),
+            walk_sheet.pdf(sheet, address="https://granja.local:8765"),
+        )
+    for printed, title in zip(papers, titles, strict=True):
+        says, in_language = says_of_itself(printed.pdf)
+        assert says.startswith(title)
+        assert in_language.lower() == tag.lower()
 
 
 def test_labels_are_in_spanish_where_the_page_is() -> None:

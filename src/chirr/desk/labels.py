@@ -11,8 +11,8 @@ from chirr.book.actions import allow
 from chirr.book.standing import BinNow, Clutch, Lot, Standing, Substrate
 from chirr.desk import clock, codes
 from chirr.desk.farm import next_name
-from chirr.desk.spoken import again, day_words, say, say_n
-from chirr.prints.labels import MOST, Label, print_labels
+from chirr.desk.spoken import again, day_words, language, say, say_n
+from chirr.prints.labels import MOST, TITLE, Label, print_labels
 from chirr.prints.paper import PAGES_MM, STOCKS
 from chirr.prints.typeset import CannotPrint, Printed
 from chirr.records import FarmCard, Person
@@ -156,8 +156,9 @@ def make(which: Which, job: Job, *, actor: Person) -> Printed:
     ]  # fmt: skip
     now = clock.now()
     printed = print_labels(
-        labels, stock, day=clock.local(now).date(), first=job.first, nudge_mm=job.nudge_mm, farm=_card().name
-    )
+        labels, stock, day=clock.local(now).date(), first=job.first, nudge_mm=job.nudge_mm, farm=_card().name,
+        title=again(TITLE), language=language(),
+    )  # fmt: skip
     papers.labels_printed([it.key for it in chosen], at=now, address=base, actor=actor)
     return Printed(printed.pdf, (*printed.remarks, *codes.doubts(base)))
 

@@ -62,6 +62,11 @@ def again_in(value: Any) -> Any:
     return [again_in(x) for x in value] if isinstance(value, list | tuple) else value
 
 
+def language() -> str:
+    """The present language as documents name it (BCP 47): 'en-gb', 'es'."""
+    return get_language() or "en"
+
+
 def is_english() -> bool:
     """Whether the present language is that in which the sentences are written."""
     return (get_language() or "en").startswith("en")

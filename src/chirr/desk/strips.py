@@ -6,7 +6,7 @@ from datetime import date
 
 from django.conf import settings
 
-from chirr.desk.spoken import again
+from chirr.desk.spoken import again, language
 from chirr.engine.counting import strip as geometry
 from chirr.prints.strip import WORDS, DrawnStrip, print_strips
 from chirr.prints.typeset import CannotPrint, Printed
@@ -18,9 +18,11 @@ COPIES = {"long": 5, "short": 4}
 
 def strips(page: str = "a4", *, day: date) -> Printed:
     """A page of long and short strips; `day` is the document's date. Raises CannotPrint."""
-    words = {key: again(text) for key, text in WORDS.items()} if settings.configured else WORDS
     drawn = [_drawn(strip, COPIES[strip.name]) for strip in geometry.STRIPS]
-    return print_strips(drawn, day=day, page=page, words=words)
+    if not settings.configured:  # the command without a farm
+        return print_strips(drawn, day=day, page=page)
+    words = {key: again(text) for key, text in WORDS.items()}
+    return print_strips(drawn, day=day, page=page, words=words, language=language())
 
 
 def _drawn(strip: geometry.Strip, copies: int) -> DrawnStrip:

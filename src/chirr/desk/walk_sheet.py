@@ -235,7 +235,7 @@ def _walk(sheet: WalkSheet, base: str) -> Walk:
         code=sheet.code, address=base + codes.path_of("sheet", sheet.code), farm=card.name if card else "",
         title=say("Round of {day}", day=day_words(day, year=True)), sums=f"{things} {places}, {_hours(sheet.minutes)}",
         stops=_on_paper(sheet), cautions=tuple(map(again, CAUTIONS)), made=moment_words(made),
-        words={key: again(text) for key, text in WORDS.items()},
+        words={key: again(text) for key, text in WORDS.items()}, language=sheet.language,
     )  # fmt: skip
 
 

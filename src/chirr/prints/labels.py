@@ -9,10 +9,11 @@ import msgspec
 
 from chirr.prints.codes import qr_svg
 from chirr.prints.paper import Stock
-from chirr.prints.typeset import CannotPrint, Printed, typeset
+from chirr.prints.typeset import CannotPrint, Head, Printed, typeset
 from chirr.says import said, word
 
 SHAPES = ("breeding", "nursery", "grow-out", "tray", "clutch", "lot", "substrate")
+TITLE = word("Labels")
 MOST = 3000
 """Labels in one go; more than a farm puts up in a year."""
 
@@ -40,10 +41,13 @@ def print_labels(
     first: int = 1,
     nudge_mm: tuple[float, float] = (0.0, 0.0),
     farm: str = "",
+    title: str = TITLE,
+    language: str = "en",
 ) -> Printed:
     """Labels on a stock, the first of them at place `first` (1 = top left) of a part-used sheet.
 
-    `nudge_mm` moves everything right and down, for a printer that prints beside the mark. Raises CannotPrint.
+    `nudge_mm` moves everything right and down, for a printer that prints beside the mark. `title` is that of the
+    document, in the `language` of the labels. Raises CannotPrint.
     """
     if not labels:
         raise CannotPrint(word("There is nothing to print a label for."))
@@ -61,7 +65,7 @@ def print_labels(
         "page": stock.page_mm, "size": stock.label_mm, "white": stock.white_mm, "nudge": nudge_mm, "farm": farm,
         "pages": _pages(labels, stock, first),
     }  # fmt: skip
-    return typeset("labels", data, day=day)
+    return typeset("labels", data, Head(title, language), day=day)
 
 
 def _pages(labels: Sequence[Label], stock: Stock, first: int) -> list[list[dict[str, object]]]:

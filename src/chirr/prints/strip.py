@@ -8,7 +8,7 @@ from datetime import date
 import msgspec
 
 from chirr.prints.paper import PAGES_MM, no_paper
-from chirr.prints.typeset import CannotPrint, Printed, typeset
+from chirr.prints.typeset import CannotPrint, Head, Printed, typeset
 from chirr.says import word
 
 WORDS = {
@@ -36,10 +36,13 @@ class DrawnStrip(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def print_strips(
-    strips: Sequence[DrawnStrip], *, day: date, page: str = "a4", words: dict[str, str] = WORDS
+    strips: Sequence[DrawnStrip], *, day: date, page: str = "a4", words: dict[str, str] = WORDS, language: str = "en"
 ) -> Printed:
-    """Strips one below the other on plain paper ('a4' or 'letter'), `words` above them. Raises CannotPrint."""
+    """Strips one below the other on plain paper ('a4' or 'letter'), `words` above them, in their `language`.
+
+    Raises CannotPrint.
+    """
     if page not in PAGES_MM:
         raise CannotPrint(no_paper(page))
     data = {"page": PAGES_MM[page], "strips": msgspec.to_builtins(tuple(strips)), "words": words}
-    return typeset("strip", data, day=day)
+    return typeset("strip", data, Head(words["title"], language), day=day)

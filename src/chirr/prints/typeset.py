@@ -32,6 +32,13 @@ class CannotPrint(Exception):  # noqa: N818 - it is told to a person as it is
         self.says = says
 
 
+class Head(msgspec.Struct, frozen=True):
+    """What a document says of itself to whoever lists it or reads it aloud: its title, and its language (BCP 47)."""
+
+    title: str
+    language: str = "en"
+
+
 class Printed(msgspec.Struct, frozen=True):
     """A finished PDF, and what there is to say about it."""
 
@@ -39,14 +46,14 @@ class Printed(msgspec.Struct, frozen=True):
     remarks: tuple[str, ...] = ()
 
 
-def typeset(layout: str, data: Any, *, day: date) -> Printed:
+def typeset(layout: str, data: dict[str, Any], head: Head, *, day: date) -> Printed:
     """Set `data` (anything JSON can hold) by the layout `layout`.typ of this room; `day` is the document's date.
 
     Letters that the pinned font lacks are taken from this machine's own fonts, and that is said; where those lack them
     too, that is said. Raises CannotPrint where the packages for printing are missing.
     """
     fonts = _fonts()
-    text = msgspec.json.encode(data).decode()
+    text = _as_json(data, head)
     wanting = _compile(layout, text, day, fonts)
     if isinstance(wanting, bytes):
         return Printed(wanting)
@@ -64,7 +71,11 @@ def typeset(layout: str, data: Any, *, day: date) -> Printed:
     return Printed(plain, (words,))
 
 
-def places(layout: str, data: Any, label: str, *, day: date) -> str:
+def _as_json(data: dict[str, Any], head: Head) -> str:
+    return msgspec.json.encode({**data, "head": head}).decode()
+
+
+def places(layout: str, data: dict[str, Any], head: Head, label: str, *, day: date) -> str:
     """What the layout says of the things it labelled, as a JSON list. Raises CannotPrint."""
     fonts = _fonts()
     import typst
@@ -73,7 +84,7 @@ def places(layout: str, data: Any, label: str, *, day: date) -> str:
         typst.query(
             str(HERE / f"{layout}.typ"), f"<{label}>", field="value", format="json", root=str(HERE), font_paths=fonts,
             ignore_system_fonts=True,
-            sys_inputs={"data": msgspec.json.encode(data).decode(), "day": day.isoformat()},
+            sys_inputs={"data": _as_json(data, head), "day": day.isoformat()},
         )
     )  # fmt: skip
 

@@ -8,7 +8,7 @@ import msgspec
 
 from chirr.prints.codes import qr_svg
 from chirr.prints.paper import PAGES_MM, no_paper
-from chirr.prints.typeset import CannotPrint, Printed, places, typeset
+from chirr.prints.typeset import CannotPrint, Head, Printed, places, typeset
 from chirr.says import word
 
 WORDS = {
@@ -51,7 +51,10 @@ class WalkStop(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Walk(msgspec.Struct, frozen=True, kw_only=True):
-    """The whole sheet: `title` and `farm` at its head, `code` and `address` lead back to it, `cautions` at its foot."""
+    """The whole sheet: `title` and `farm` at its head, `code` and `address` lead back to it, `cautions` at its foot.
+
+    `language` is that of its words.
+    """
 
     code: str
     address: str
@@ -61,6 +64,7 @@ class Walk(msgspec.Struct, frozen=True, kw_only=True):
     stops: tuple[WalkStop, ...]
     cautions: tuple[str, ...]
     made: str
+    language: str = "en"
     words: dict[str, str] = msgspec.field(default_factory=WORDS.copy)
 
 
@@ -89,13 +93,17 @@ def print_walk(
 
     Raises CannotPrint.
     """
-    return typeset("walk", _data(walk, page, marks, mark_mm), day=day)
+    return typeset("walk", _data(walk, page, marks, mark_mm), _head(walk), day=day)
 
 
 def box_places(walk: Walk, *, day: date, page: str = "a4") -> list[BoxPlace]:
     """Where each tick box of the sheet stands. Raises CannotPrint."""
-    found = places("walk", _data(walk, page, (), 6.0), "box", day=day)
+    found = places("walk", _data(walk, page, (), 6.0), _head(walk), "box", day=day)
     return msgspec.json.decode(found, type=list[BoxPlace])
+
+
+def _head(walk: Walk) -> Head:
+    return Head(f"{walk.title} · {walk.words['sheet']} {walk.code}", walk.language)
 
 
 def _data(walk: Walk, page: str, marks: tuple[tuple[CornerMark, ...], ...], mark_mm: float) -> dict[str, object]:
