@@ -42,10 +42,16 @@ class Record(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class SizeClass(Record, frozen=True, kw_only=True):
-    """A named band of body mass, from `from_mg` up to the next class."""
+    """A named band of body mass, from `from_mg` up to the next class; `from_mm` where it begins at a body length.
+
+    It sells by the kilogram or by the thousand, in the farm's currency, where a price of its own is given.
+    """
 
     name: str
     from_mg: float
+    from_mm: float | None = None
+    price_per_kg: float | None = None
+    price_per_thousand: float | None = None
 
 
 class FarmCard(Record, frozen=True, kw_only=True):

@@ -12,9 +12,17 @@ def test_the_answer_as_json_keeps_its_keys(chirr, book: Path) -> None:  # type: 
     run = chirr("--farm", book, "laying", "--adults", "800", "--json")
     assert run.returncode == 0, run.stderr
     answer = json.loads(run.stdout)
-    assert {"as_of", "quantiles", "adults", "adults_say", "trays_in_a_bin", "types", "best_says", "remarks"} == set(
-        answer
-    )
+    assert {
+        "as_of",
+        "quantiles",
+        "adults",
+        "adults_say",
+        "trays_in_a_bin",
+        "types",
+        "best_says",
+        "remarks",
+        "left_out",
+    } == set(answer)
     assert answer["adults"] == 800
     assert answer["as_of"].endswith("+03:00")
     flat = answer["types"][0]

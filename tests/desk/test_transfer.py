@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from chirr.book import ledger
+from chirr.book import ledger, shelf
 from chirr.book.models import EntryRow, FarmRow, ReadingRow
 from chirr.desk.transfer import (
     ImportReport,
@@ -23,6 +23,8 @@ from chirr.desk.transfer import (
 )
 
 NOW = int(datetime(2029, 10, 1, 12, tzinfo=UTC).timestamp())
+MASS_OF_10_MM = 50.0
+"""Milligrams of a 10 mm cricket in the trade's size chart (common practice, no published source)."""
 EXAMPLE = Path(__file__).resolve().parents[3] / "shared" / "example-farm"
 HEADER = (
     "id,at,person,deed,bin,lot,clutch,tray_type,substrate,cycle,to_bin,to_lot,to_place,from_lots,stage,age_days,"
@@ -396,3 +398,24 @@ def test_a_folder_without_an_owner_comes_in_and_says_how_to_make_one(farm: Calla
     report = import_folder(farm(people__csv=None), now=NOW)
     assert report.written
     assert "chirr person NAME --role owner" in " ".join(report.remarks)
+
+
+def test_a_size_class_by_length_comes_in_at_the_mass_of_the_trades_chart_and_goes_out_again(
+    farm: Callable[..., Path], tmp_path: Path
+) -> None:
+    classes = '\n[[size_class]]\nname = "tiny"\nfrom_mg = 0\n\n[[size_class]]\nname = "half grown"\nfrom_mm = 10\n'
+    assert import_folder(farm(**{"farm.toml": CARD + classes}), now=NOW).faults == []
+    before = shelf.card()
+    assert before is not None
+    assert before.size_classes[1].from_mm == 10
+    assert before.size_classes[1].from_mg == pytest.approx(MASS_OF_10_MM, rel=0.25)
+    export_folder(tmp_path / "out")
+    again = import_folder(tmp_path / "out", now=NOW)
+    assert again.faults == []
+    assert again.new_entries == 0
+    assert shelf.card() == before
+    text = (tmp_path / "out/farm.toml").read_text()
+    (tmp_path / "out/farm.toml").write_text(text.replace("from_mm = 10", "from_mm = 14"))
+    (fault,) = import_folder(tmp_path / "out", now=NOW).faults
+    assert (fault.file, fault.column) == ("farm.toml", "from_mg")
+    assert "only one of the two" in fault.expected

@@ -149,7 +149,7 @@ def test_a_size_class_may_begin_at_a_length_and_keeps_it(who: Who) -> None:
     assert card is not None
     tiny, fat = card.size_classes
     assert tiny.extra == {}
-    assert fat.extra == {"from_mm": 16.0}
+    assert fat.from_mm == 16.0
     assert 150 < fat.from_mg < 230
     page = who("owner").get("/farm/size-classes").content.decode()
     assert 'name="from_mm_2" value="16"' in page

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from chirr.cli import asking, count, grade, labels, laying, moving, serving, time, trial_farm
+from chirr.cli import asking, breeders, count, grade, harvest, labels, laying, moving, serving, time, trial_farm
 from chirr.cli.say import Sentence, sorry
 
 app = typer.Typer(
@@ -31,6 +31,8 @@ app.command("template", short_help="Write an empty farm folder to start from.")(
 app.command("round", short_help="What is due today, in walking order.")(asking.round_)
 app.command("ahead", short_help="The weeks ahead, with their odds.")(asking.ahead)
 app.command("laying", short_help="How long to leave a tray in, and how many to give a bin.")(laying.laying)
+app.command("breeders", short_help="When breeders have had their day, and what follows them.")(breeders.breeders)
+app.command("harvest", short_help="When to harvest each growing lot.")(harvest.harvest)
 app.command("time", short_help="How long each deed takes, and where the hours of the week go.")(time.time_)
 app.add_typer(trial_farm.app, name="trial", short_help="Which way is better? Plan, watch and judge a trial.")
 app.command("grade", short_help="How good the forecasts have been.")(grade.grade)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from chirr.cli.farm import open_farm
-from chirr.cli.say import BadInput, Trouble, amount, say, say_json, sorry, table
+from chirr.cli.say import BadInput, amount, must_hold_a_farm, say, say_json, sorry, table
 
 if TYPE_CHECKING:
     from chirr.desk.laying_words import TypeLaying
@@ -25,14 +25,10 @@ def laying(
 ) -> None:
     """Eggs in a tray against the days it is left in, the best number of days, and how many trays a bin deserves."""
     open_farm()
-    from chirr.book import shelf
+    must_hold_a_farm()
     from chirr.desk.laying import laying as ask
     from chirr.desk.laying import laying_json
 
-    if shelf.card() is None:
-        raise Trouble(
-            "This book holds no farm yet; bring one in with 'chirr import FOLDER', or set it up on its pages."
-        )
     try:
         view = ask(tray_type=tray_type, adults=adults)
     except (LookupError, ValueError) as fault:

@@ -116,6 +116,16 @@ def _at(quantiles: Sequence[float], wanted: float) -> int:
     return min(range(len(quantiles)), key=lambda i: abs(quantiles[i] - wanted))
 
 
+def must_hold_a_farm() -> None:
+    """Trouble, in a sentence, when the book that is open holds no farm."""
+    from chirr.book import shelf
+
+    if shelf.card() is None:
+        raise Trouble(
+            "This book holds no farm yet; bring one in with 'chirr import FOLDER', or set it up on its pages."
+        )
+
+
 @contextmanager
 def progress() -> Iterator[Told]:
     """A bar on stderr for each thing that is being done; nothing at all when stderr is no terminal."""

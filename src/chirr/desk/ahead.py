@@ -11,6 +11,7 @@ import numpy as np
 from chirr.charts import specs
 from chirr.desk import clock
 from chirr.desk.belief import DAYS, DRAWS, Foresight, as_beliefs, clutch_belief, foresee, foresight, lot_belief, remarks
+from chirr.desk.plainly import left_out_json
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
 from chirr.desk.spoken import chance_in_words, day_words, figure, say, term
 from chirr.engine.colony.ahead import quantiles
@@ -47,6 +48,7 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
         "lots": [_lot_json(f, i, dates, tz) for i in range(len(f.ahead.lots))],
         "stock": _stock_json(f, dates),
         "remarks": list(remarks(f)),
+        "left_out": left_out_json(f),
     }
 
 

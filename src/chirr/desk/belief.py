@@ -348,9 +348,9 @@ def remarks(f: Foresight) -> tuple[str, ...]:
     return tuple(out)
 
 
-def odd_entries() -> dict[str, str]:
+def odd_entries(f: Foresight | None = None) -> dict[str, str]:
     """Entries that count for little or nothing, each with why: far from what all others say, or contradicting them."""
-    f = foresight()
+    f = f or foresight()
     far = {
         o.entry: say(
             "It lies {n:.0f} usual errors above what all other facts say, so it counts for little.", n=o.spreads

@@ -12,8 +12,8 @@ import numpy as np
 
 from chirr.charts.laying import eggs_by_age
 from chirr.desk import clock
-from chirr.desk.belief import Foresight, band, foresight
-from chirr.desk.plainly import plain_json
+from chirr.desk.belief import Foresight, band, foresight, remarks
+from chirr.desk.plainly import left_out_json, plain_json, without
 from chirr.desk.retiring import BreedingLot, days_from_now
 from chirr.desk.shapes import QUANTILES, Band, Chart, Follower, Retirement
 from chirr.desk.spoken import day_words, figure, say, say_n
@@ -67,19 +67,18 @@ def breeders(*, bin: str | None = None) -> tuple[Breeders, ...]:  # noqa: A002 -
     return tuple(b for b in found if bin in (None, b.bin))
 
 
-def breeders_json(found: tuple[Breeders, ...], as_of: int) -> dict[str, Any]:
+def breeders_json(found: tuple[Breeders, ...]) -> dict[str, Any]:
     """The answer as `chirr breeders --json` gives it: bands as lists along `quantiles`, times as ISO with offset."""
     times = (
         "half_of_peak", "better_renewed", "retire", "followers_adult", "followers_hatched", "followers_laid", "lays"
     )  # fmt: skip
 
-    def of(b: Breeders) -> dict[str, Any]:
-        plain = {k: v for k, v in msgspec.to_builtins(b).items() if k not in ("chart", "successors")}
-        return {**plain, "successors": [msgspec.to_builtins(s) for s in b.successors]}
+    f = foresight()
 
     return {
-        "as_of": clock.local(as_of).isoformat(timespec="minutes"), "quantiles": list(QUANTILES),
-        "lots": [plain_json(of(b), times=times) for b in found],
+        "as_of": clock.local(f.as_of).isoformat(timespec="minutes"), "quantiles": list(QUANTILES),
+        "lots": [plain_json(without(b, "chart"), times=times) for b in found], "remarks": list(remarks(f)),
+        "left_out": left_out_json(f),
     }  # fmt: skip
 
 

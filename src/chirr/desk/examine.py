@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from chirr.desk import rawrows
+from chirr.desk.farm import mass_of_length
 from chirr.desk.rehearsal import Finding, Where, local, rehearse
 from chirr.files.columns import BINS, ENTRIES, PEOPLE, READINGS, ROOMS, TRAY_TYPES
 from chirr.files.folder import read_folder
@@ -65,7 +66,7 @@ def look_over(
     in_book = {e.id: e for e in before.farm.entries} if before.farm else {}
     read = read_folder if path.is_dir() or path.suffix.lower() != ".xlsx" else read_workbook
     told = None if progress is None else (lambda file, rows: progress(f"Reading {file}", rows, None))
-    reading = read(path, in_book=in_book.keys(), progress=told)
+    reading = read(path, in_book=in_book.keys(), progress=told, mass_of_length=mass_of_length)
     zone = ZoneInfo(reading.folder.farm.timezone if reading.folder else "UTC")
     looked = Looked(reading=reading, zone=zone, faults=list(reading.faults), can_skip=reading.can_skip)
     folder = reading.folder

@@ -204,10 +204,20 @@ def days_from(sheet: Sheet, stem: str) -> Days:
     return sheet.whole(f"{stem}_every", 1, 60) or 3
 
 
+def mass_of_length(length_mm: float, species: str) -> float:
+    """Mass [mg] of a cricket so long, of a species by its key: what a size class by length begins at."""
+    return float(mass_of_length_mg(length_mm, animal(species)))
+
+
+PRICED_BY = {"kg": word("a kilogram"), "thousand": word("a thousand")}
+"""What a price of a size class is for."""
+
+
 def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
     """Replace the size classes by the rows `name_1`, `from_mg_1` or `from_mm_1`, `name_2`... ; empty rows are left out.
 
-    A class that begins at a body length keeps it as `from_mm` beside the mass of a cricket of that length.
+    A class that begins at a body length keeps it as `from_mm` beside the mass of a cricket of that length. `price_1` is
+    for what `price_by_1` says, a kilogram or a thousand.
     """
     sheet = Sheet(values)
     old = card()
@@ -217,11 +227,11 @@ def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
     for i in range(1, 21):
         name, from_mg = sheet.text(f"name_{i}"), sheet.number(f"from_mg_{i}", 0, 10_000)
         from_mm = sheet.number(f"from_mm_{i}", 0, 100)
-        by_length: dict[str, float] = {}
+        price = sheet.number(f"price_{i}", 0, 1_000_000)
+        by_thousand = sheet.values.get(f"price_by_{i}") == "thousand"
         if from_mm is not None:
-            from_mg = round(float(mass_of_length_mg(from_mm, animal(old.species))), 1)
-            by_length = {"from_mm": from_mm}
-        if name is None and from_mg is None:
+            from_mg = round(mass_of_length(from_mm, old.species), 1)
+        if name is None and from_mg is None and price is None:
             continue
         if name is None:
             sheet.faults.setdefault(f"name_{i}", say("Give this size class a name."))
@@ -233,8 +243,12 @@ def save_size_classes(values: Mapping[str, str], *, actor: Person) -> None:
             sheet.faults[f"from_mg_{i}"] = say("Another class begins at this size already.")
         else:
             before = next((c.extra for c in old.size_classes if c.name == name), {})
-            kept = {k: v for k, v in before.items() if k != "from_mm"}
-            classes.append(SizeClass(name=name, from_mg=from_mg, extra=kept | by_length))
+            classes.append(
+                SizeClass(
+                    name=name, from_mg=from_mg, from_mm=from_mm, price_per_kg=None if by_thousand else price,
+                    price_per_thousand=price if by_thousand else None, extra=before,
+                )
+            )  # fmt: skip
     sheet.done()
     ordered = tuple(sorted(classes, key=lambda c: c.from_mg))
     actions.set_card(msgspec.structs.replace(old, size_classes=ordered), actor=actor)

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import msgspec
 import numpy as np
 
+from chirr.book.standing import Lot
+from chirr.desk import clock
 from chirr.desk.ahead import band_chart
-from chirr.desk.belief import Foresight, band, foresight
+from chirr.desk.belief import Foresight, band, foresight, remarks
 from chirr.desk.farm import PRICES
-from chirr.desk.shapes import Band, Chart
+from chirr.desk.plainly import left_out_json, plain_json, without
+from chirr.desk.shapes import QUANTILES, Band, Chart
 from chirr.desk.spoken import chance_in_words, day_words, say
 from chirr.engine.biology.species import species
-from chirr.engine.colony.ahead import Horizon, look_ahead, quantiles
-from chirr.engine.planning.harvest import HarvestDays, Prices, harvest_days
-from chirr.records import FarmCard
+from chirr.engine.colony.ahead import LotAhead, look_ahead, quantiles
+from chirr.engine.planning.harvest import DailyHorizon, HarvestDays, Prices, harvest_days
+from chirr.records import FarmCard, SizeClass
 
 DRAWS = 600
 SHOWN_DAYS = (0, 1, 2, 3, 5, 7, 10, 14, 21, 28, 42)
@@ -32,23 +37,53 @@ class HarvestRow(msgspec.Struct, frozen=True, kw_only=True):
     worth: Band | None
 
 
+class SizeRow(msgspec.Struct, frozen=True, kw_only=True):
+    """One size class of a lot, from light to heavy: now, and on the likely best day."""
+
+    size_class: str
+    crickets: Band
+    kg: Band
+    crickets_then: Band
+    kg_then: Band
+
+
 class HarvestView(msgspec.Struct, frozen=True, kw_only=True):
     """When to harvest one lot. `best` is a time; `by` says by what; `worth` stays None for those who see no prices."""
 
     lot: str
+    bin: str | None
     by: str
     best: Band
     says: tuple[str, ...]
     rows: tuple[HarvestRow, ...]
+    sizes: tuple[SizeRow, ...]
     chart: Chart
     currency: str | None
 
 
-def prices_of(card: FarmCard) -> Prices | None:
-    """The farm's prices; None unless the card gives what a kilogram sells for. A cost not given counts as nothing."""
-    given = [card.extra.get(key) for key in PRICES]
-    sell, feed, bin_day = (float(v) if isinstance(v, int | float) and v >= 0 else 0.0 for v in given)
-    return Prices(per_kg=sell, feed_per_kg=feed, bin_day=bin_day) if sell > 0 else None
+def prices_of(card: FarmCard, classes: tuple[SizeClass, ...]) -> Prices | None:
+    """The farm's prices, those of size classes first; None unless something sells. A cost not given counts as nothing.
+
+    `classes` are those that the lot is sorted into; one without a price of its own sells at the card's.
+    """
+    usual, feed, bin_day = (_amount(card.extra.get(key)) for key in PRICES)
+    of = {c.name: c for c in card.size_classes}
+    own = [of.get(c.name) for c in classes]
+    per_kg = [_per_kg(c, usual) for c in own]
+    per_cricket = [_amount(c.price_per_thousand) / 1000 if c is not None else 0.0 for c in own]
+    if not any(per_kg) and not any(per_cricket):
+        return None
+    return Prices(per_kg=np.array(per_kg), per_cricket=np.array(per_cricket), feed_per_kg=feed, bin_day=bin_day)
+
+
+def _amount(value: object) -> float:
+    return float(value) if isinstance(value, int | float) and value >= 0 else 0.0
+
+
+def _per_kg(c: SizeClass | None, usual: float) -> float:
+    if c is None or (c.price_per_kg is None and c.price_per_thousand is None):
+        return usual
+    return _amount(c.price_per_kg)
 
 
 def harvest(name: str, *, money: bool) -> HarvestView | None:
@@ -60,37 +95,84 @@ def harvest(name: str, *, money: bool) -> HarvestView | None:
         If no such lot lives on the farm.
     """
     f = foresight()
-    found = [k for k, a in enumerate(f.ahead.lots) if f.gathered.lots[a.lot] == name]
+    found = [a for a in f.ahead.lots if f.gathered.lots[a.lot] == name]
     if not found:
         raise LookupError(say("No lot {lot} lives on the farm.", lot=name))
-    a, lot = f.ahead.lots[found[0]], f.standing.lots[name]
-    bin_ = f.standing.bins.get(lot.bin or "")
-    if a.waiting or a.x >= 1.3 or (bin_ is not None and bin_.duty == "breeding") or a.alive[0][3] < 1:
-        return None
-    number, kg = _draws_of(f, a.lot)
-    prices = prices_of(f.card) if money else None
+    return _of_lot(f, found[0], money=money) if _grows(f, found[0]) else None
+
+
+def harvests(*, money: bool, told: Callable[[int, int], None] | None = None) -> tuple[HarvestView, ...]:
+    """Every lot that grows for harvest, the soonest first. `told` hears how many of how many are done."""
+    f = foresight()
+    growing = [a for a in f.ahead.lots if _grows(f, a)]
+    views = []
+    for k, a in enumerate(growing):
+        if told is not None:
+            told(k, len(growing))
+        views.append(_of_lot(f, a, money=money))
+    return tuple(sorted(views, key=lambda v: v.best.mid))
+
+
+def harvest_json(views: tuple[HarvestView, ...]) -> dict[str, Any]:
+    """The answer as `chirr harvest --json` gives it: bands as lists along `quantiles`, times as ISO with offset."""
+    f = foresight()
+
+    def of(v: HarvestView) -> dict[str, Any]:
+        days = [{"date": clock.local(r.at).date().isoformat(), **without(r, "at")} for r in v.rows]
+        return {**without(v, "chart", "rows"), "days": days}
+
+    return {
+        "as_of": clock.local(f.as_of).isoformat(timespec="minutes"), "quantiles": list(QUANTILES),
+        "lots": [plain_json(of(v), times=("best",)) for v in views], "remarks": list(remarks(f)),
+        "left_out": left_out_json(f),
+    }  # fmt: skip
+
+
+def _grows(f: Foresight, a: LotAhead) -> bool:
+    bin_ = f.standing.bins.get(f.standing.lots[f.gathered.lots[a.lot]].bin or "")
+    breeds = bin_ is not None and bin_.duty == "breeding"
+    return not (a.waiting or a.x >= 1.3 or breeds or a.alive[0][3] < 1)
+
+
+def _of_lot(f: Foresight, a: LotAhead, *, money: bool) -> HarvestView:
+    lot = f.standing.lots[f.gathered.lots[a.lot]]
+    classes = f.classes if f.classes[0].from_mg <= 0 else (SizeClass(name=say("smaller"), from_mg=0.0), *f.classes)
+    number, kg = _draws_of(f, a.lot, classes)
+    prices = prices_of(f.card, classes) if money else None
     so_far = (f.as_of - (lot.began_at if lot.began_at is not None else lot.named_at)) / 86400
     days = harvest_days(
         number, kg, species(f.card.species), np.random.default_rng(41), days_so_far=max(so_far, 0.0), prices=prices
     )
-    return _view(f, name, days, prices)
+    then = int(np.clip(round(float(np.median(days.best_day))), 0, kg.shape[1] - 1))
+    sizes = tuple(
+        SizeRow(
+            size_class=c.name, crickets=band(quantiles(number[k, 0])), kg=band(quantiles(kg[k, 0])),
+            crickets_then=band(quantiles(number[k, then])), kg_then=band(quantiles(kg[k, then])),
+        )
+        for k, c in enumerate(classes)
+    )  # fmt: skip
+    return _view(f, lot, days, prices, sizes)
 
 
-def _draws_of(f: Foresight, lot: int) -> tuple[np.ndarray, np.ndarray]:
-    """Crickets and kilograms of one lot over the days to come, with what still hatches into it, (days + 1, draws)."""
+def _draws_of(f: Foresight, lot: int, classes: tuple[SizeClass, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Crickets and kilograms of one lot in each size class over the days to come, with what still hatches into it.
+
+    Both of shape (classes, days + 1, draws).
+    """
     open_clutches = [
         i for i, c in enumerate(f.gathered.clutches)
         if f.belief.arrays.lot[i] == lot and f.standing.clutches[c].emptied_at is None
     ]  # fmt: skip
     one = look_ahead(
-        f.belief, f.gathered.clocks, Horizon(days=f.days, from_mg=(0.0,), target_mg=1.0),
+        f.belief, f.gathered.clocks,
+        DailyHorizon(days=f.days, from_mg=tuple(c.from_mg for c in classes), target_mg=1.0),
         place_room=f.gathered.place_room, living=np.array([lot], dtype=np.int64),
         open_clutches=np.array(open_clutches, dtype=np.int64), draws=DRAWS, rng=np.random.default_rng(40),
     )  # fmt: skip
-    return one.stock.crickets[0].astype(np.float64), one.stock.kg[0].astype(np.float64)
+    return one.stock.crickets.astype(np.float64), one.stock.kg.astype(np.float64)
 
 
-def _view(f: Foresight, name: str, d: HarvestDays, prices: Prices | None) -> HarvestView:
+def _view(f: Foresight, lot: Lot, d: HarvestDays, prices: Prices | None, sizes: tuple[SizeRow, ...]) -> HarvestView:
     tz = ZoneInfo(f.card.timezone)
     best = band(f.as_of + 86400 * quantiles(d.best_day))
     gain, feed = quantiles(d.gain_kg), quantiles(d.feed_kg)
@@ -105,10 +187,10 @@ def _view(f: Foresight, name: str, d: HarvestDays, prices: Prices | None) -> Har
     )  # fmt: skip
     span = min(CHART_DAYS, len(gain))
     return HarvestView(
-        lot=name, by="kilograms" if prices is None else "margin", best=best, rows=rows,
+        lot=lot.name, bin=lot.bin, by="kilograms" if prices is None else "margin", best=best, rows=rows, sizes=sizes,
         says=_says(d, prices, f.card.currency, best, tz, len(gain)),
         chart=band_chart(
-            "gain", say("Lot {lot}: grams gained in a day", lot=name), say("g a day"),
+            "gain", say("Lot {lot}: grams gained in a day", lot=lot.name), say("g a day"),
             dates[:span], (1000 * gain[:span]).tolist()
         ),
         currency=None if prices is None else f.card.currency,

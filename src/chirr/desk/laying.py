@@ -23,7 +23,7 @@ from chirr.desk.laying_words import (
     tray_numbers,
 )
 from chirr.desk.minutes import learnt
-from chirr.desk.plainly import plain_json
+from chirr.desk.plainly import left_out_json, plain_json
 from chirr.desk.shapes import QUANTILES, Chart
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import Species, species
@@ -90,7 +90,9 @@ def laying_json(view: LayingView) -> dict[str, Any]:
     plain = msgspec.to_builtins(view)
     plain.pop("as_of")
     as_of = clock.local(view.as_of).isoformat(timespec="minutes")
-    return {"as_of": as_of, "quantiles": list(QUANTILES), **plain_json(plain)}
+    return {
+        "as_of": as_of, "quantiles": list(QUANTILES), **plain_json(plain), "left_out": left_out_json(foresight()),
+    }  # fmt: skip
 
 
 def _answer(tray_type: str | None, adults: float | None) -> tuple[LayingView, _Scene]:

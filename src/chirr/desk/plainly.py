@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
+import msgspec
+
 from chirr.desk import clock
+from chirr.desk.belief import Foresight, odd_entries
 
 LAST_S = 250_000_000_000
 """Times beyond this have no date; they are given as null."""
@@ -18,6 +21,16 @@ def plain_json(value: Any, *, times: Collection[str] = ()) -> Any:
             return [float(f"{v:.5g}") for v in value["q"]]
         return {k: _times(v) if k in times else plain_json(v, times=times) for k, v in value.items()}
     return [plain_json(v, times=times) for v in value] if isinstance(value, list | tuple) else value
+
+
+def without(answer: msgspec.Struct, *keys: str) -> dict[str, Any]:
+    """An answer as plain data, but for some of its keys: pictures are for pages."""
+    return {k: msgspec.to_builtins(v) for k, v in msgspec.structs.asdict(answer).items() if k not in keys}
+
+
+def left_out_json(f: Foresight) -> list[dict[str, str]]:
+    """Entries that are left out of what is believed, or count for little in it, each with why."""
+    return [{"entry": entry, "why": why} for entry, why in odd_entries(f).items()]
 
 
 def _times(value: Any) -> Any:

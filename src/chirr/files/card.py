@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import msgspec
+
 from chirr.files.columns import CARD, SIZE_CLASSES, Column
 from chirr.files.faults import Ledger, Wrong
 from chirr.files.kinds import Setting, number_text, plain_name
@@ -27,8 +29,14 @@ _SETTING = Setting(zone=ZoneInfo("UTC"))
 Line = Callable[[str], int | None]
 """The line on which a key stands."""
 
+MassOfLength = Callable[[float, str], float]
+"""Mass [mg] of a cricket so many millimetres long, of a species by its key."""
 
-def read_card(folder: Path, ledger: Ledger) -> FarmCard | None:
+MASS_AGREES = 0.05
+"""Mass and length of a size class may both be given, if they agree to this share (judgement)."""
+
+
+def read_card(folder: Path, ledger: Ledger, mass_of_length: MassOfLength | None = None) -> FarmCard | None:
     """Read farm.toml; None, with faults noted, when it is missing or wrong."""
     text = read_text(folder / FILE, ledger)
     if text is None:
@@ -49,7 +57,7 @@ def read_card(folder: Path, ledger: Ledger) -> FarmCard | None:
     blocks = values.pop("size_class", [])
     before = len(ledger.wholes)
     if not isinstance(blocks, list) or not all(isinstance(block, dict) for block in blocks):
-        ledger.whole(FILE, "each size class as [[size_class]] with name and from_mg", "something else",
+        ledger.whole(FILE, "each size class as [[size_class]] with name and from_mg or from_mm", "something else",
                      _line_of(text, "size_class"), "size_class")  # fmt: skip
         blocks = []
     classes = []
@@ -58,19 +66,63 @@ def read_card(folder: Path, ledger: Ledger) -> FarmCard | None:
         cells = _cells(SIZE_CLASSES.columns, block, FILE, of, ledger)
         if cells is not None:
             classes.append((of, SizeClass(**cells)))
-    check_classes(classes, FILE, ledger)
-    card = make_card(
-        values, [each for _, each in classes], FILE, lambda key: _line_of(text, key, 0, _first_table(text)), ledger
-    )
+    card = make_card(values, FILE, lambda key: _line_of(text, key, 0, _first_table(text)), ledger)
+    card = with_classes(card, classes, FILE, ledger, mass_of_length)
     return card if len(ledger.wholes) == before else None
 
 
-def make_card(
-    values: Mapping[str, Any], classes: Iterable[SizeClass], file: str, line: Line, ledger: Ledger
-) -> FarmCard | None:
+def make_card(values: Mapping[str, Any], file: str, line: Line, ledger: Ledger) -> FarmCard | None:
     """A FarmCard from its values by key, as TOML or a workbook gives them; None when there are faults."""
     cells = _cells(CARD, values, file, line, ledger)
-    return None if cells is None else FarmCard(**cells, size_classes=tuple(classes))
+    return None if cells is None else FarmCard(**cells)
+
+
+def with_classes(
+    card: FarmCard | None,
+    classes: list[tuple[Line, SizeClass]],
+    file: str,
+    ledger: Ledger,
+    mass_of_length: MassOfLength | None,
+) -> FarmCard | None:
+    """The card with its size classes, those by length with their mass; each comes with the lines of its keys."""
+    weighed = [(line, _weighed(each, card, file, line, ledger, mass_of_length)) for line, each in classes]
+    sound = [(line, each) for line, each in weighed if each is not None]
+    check_classes(sound, file, ledger)
+    return None if card is None else msgspec.structs.replace(card, size_classes=tuple(each for _, each in sound))
+
+
+def _weighed(
+    each: SizeClass,
+    card: FarmCard | None,
+    file: str,
+    line: Line,
+    ledger: Ledger,
+    mass_of_length: MassOfLength | None,
+) -> SizeClass | None:
+    """A size class with the mass at which it begins; None, with faults noted, where it has none or two."""
+    if each.price_per_kg is not None and each.price_per_thousand is not None:
+        found = f"{number_text(each.price_per_kg)} and {number_text(each.price_per_thousand)}"
+        ledger.whole(file, "one price: by the kilogram or by the thousand", found,
+                     line("price_per_thousand"), "price_per_thousand")  # fmt: skip
+    given: float | None = each.from_mg  # empty cells are let through by the readers
+    if each.from_mm is None or mass_of_length is None:
+        if given is None:
+            kind = next(c.kind for c in SIZE_CLASSES.columns if c.name == "from_mg")
+            ledger.whole(file, f"{kind.says()}, or a length in from_mm", "nothing", line("from_mg"), "from_mg")
+            return None
+        return each
+    if card is None:
+        return None  # the species is not known, which is a fault already
+    mass = round(mass_of_length(each.from_mm, card.species), 1)
+    if given is None:
+        return msgspec.structs.replace(each, from_mg=mass)
+    if abs(given - mass) > MASS_AGREES * max(mass, 1.0):
+        expected = (
+            f"only one of the two, or {number_text(mass)} mg, the mass of a cricket {number_text(each.from_mm)} mm long"
+        )
+        ledger.whole(file, expected, f"{number_text(given)} mg", line("from_mg"), "from_mg")
+        return None
+    return each
 
 
 def check_classes(classes: list[tuple[Line, SizeClass]], file: str, ledger: Ledger) -> None:
@@ -143,7 +195,9 @@ def card_text(card: FarmCard) -> str:
     lines = [f"{column.name} = {_toml(_tidy(getattr(card, column.name)))}" for column in CARD]
     lines += _extra_lines(card.extra)
     for each in card.size_classes:
-        lines += ["", "[[size_class]]", f"name = {_toml(_tidy(each.name))}", f"from_mg = {_toml(_tidy(each.from_mg))}"]
+        given = {c.name: getattr(each, c.name) for c in SIZE_CLASSES.columns}
+        lines += ["", "[[size_class]]"]
+        lines += [f"{key} = {_toml(_tidy(value))}" for key, value in given.items() if value is not None]
         lines += _extra_lines(each.extra)
     return "\n".join(lines) + "\n"
 

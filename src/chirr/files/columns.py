@@ -151,11 +151,14 @@ SIZE_CLASSES = Sheet(
     name="size_classes",
     record=records.SizeClass,
     key="name",
-    says="The farm's own bands of body mass, from the smallest up.",
-    example="half grown,60",
+    says="The farm's own bands of body mass or length, from the smallest up.",
+    example="half grown,60,,,",
     columns=(
         _column("name", Name(), "your name for the class", must=True),
-        _column("from_mg", Number(0, 100_000), "smallest body mass in it, milligrams", must=True),
+        _column("from_mg", Number(0, 100_000), "smallest body mass in it, milligrams"),
+        _column("from_mm", Number(0, 300), "smallest body length in it, millimetres, where it goes by length"),
+        _column("price_per_kg", Number(0, 1e6), "what a kilogram of it sells for, where it has a price of its own"),
+        _column("price_per_thousand", Number(0, 1e6), "what a thousand of it sell for, where they go by number"),
     ),
 )
 """A sheet of the workbook only; in a folder the classes stand in farm.toml."""

@@ -30,14 +30,23 @@ class NotWritten(Exception):  # noqa: N818
     """A folder or workbook that was not written, with the reason in one sentence; what was there is untouched."""
 
 
-def read_folder(path: Path, *, in_book: Set[str] = frozenset(), progress: Progress | None = None) -> FarmReading:
-    """Read and check a farm folder. `in_book` are ids of entries that its rows may replace."""
+def read_folder(
+    path: Path,
+    *,
+    in_book: Set[str] = frozenset(),
+    progress: Progress | None = None,
+    mass_of_length: card.MassOfLength | None = None,
+) -> FarmReading:
+    """Read and check a farm folder.
+
+    `in_book` are ids of entries that its rows may replace; `mass_of_length` weighs size classes that go by length.
+    """
     ledger = Ledger()
     called = {sheet.name: sheet.file for sheet in SHEETS}
     if not path.is_dir():
         ledger.whole(path.name, "a folder with farm.toml, rooms.csv, bins.csv and entries.csv", "no such folder")
         return read_sheets(path, None, lambda *_: None, called, ledger)
-    farm = card.read_card(path, ledger)
+    farm = card.read_card(path, ledger, mass_of_length)
     return read_sheets(
         path, farm, lambda sheet, to: delimited.open_table(path, sheet, to), called, ledger,
         in_book=in_book, progress=progress,

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from chirr.files.card import KEYS, Line, card_cells, check_classes, make_card
+from chirr.files.card import KEYS, Line, MassOfLength, card_cells, make_card, with_classes
 from chirr.files.columns import SHEETS, SIZE_CLASSES, Column, Sheet
 from chirr.files.faults import Ledger
 from chirr.files.folder import NotWritten, extra_columns, extra_text, in_order
@@ -41,7 +41,13 @@ Cell = Any
 """What a cell comes as: str, float, int, bool, date, datetime, time or timedelta."""
 
 
-def read_workbook(path: Path, *, in_book: Set[str] = frozenset(), progress: Progress | None = None) -> FarmReading:
+def read_workbook(
+    path: Path,
+    *,
+    in_book: Set[str] = frozenset(),
+    progress: Progress | None = None,
+    mass_of_length: MassOfLength | None = None,
+) -> FarmReading:
     """Read and check a workbook. `in_book` are ids of entries that its rows may replace."""
     ledger = Ledger()
     called = {name: f"{path.name}, sheet {name}" for name in OURS}
@@ -57,7 +63,7 @@ def read_workbook(path: Path, *, in_book: Set[str] = frozenset(), progress: Prog
             to.whole(called[sheet.name], "this sheet in the workbook", "no such sheet")
         return None
 
-    farm = _read_card(book, names, called, open_sheet, ledger)
+    farm = _read_card(book, names, called, open_sheet, ledger, mass_of_length)
     return read_sheets(path, farm, open_sheet, called, ledger, in_book=in_book, progress=progress)
 
 
@@ -80,7 +86,7 @@ def _open(path: Path, ledger: Ledger) -> CalamineWorkbook | None:
 
 def _read_card(
     book: CalamineWorkbook, names: Mapping[str, str], called: Mapping[str, str],
-    open_sheet: Callable[[Sheet, Ledger], Table | None], ledger: Ledger,
+    open_sheet: Callable[[Sheet, Ledger], Table | None], ledger: Ledger, mass_of_length: MassOfLength | None,
 ) -> FarmCard | None:  # fmt: skip
     """The farm card from the sheets `farm` and `size_classes`."""
     file = called[FARM]
@@ -103,8 +109,8 @@ def _read_card(
     if table is not None:
         rows = SheetReader(SIZE_CLASSES, table, ledger).read(Setting(zone=ZoneInfo("UTC")))
         classes = [(partial(_same_line, line), each) for line, each in zip(rows.lines, rows.records, strict=True)]
-        check_classes(classes, table.file, ledger)
-    card = make_card(values, [each for _, each in classes], file, lines.get, ledger)
+    card = make_card(values, file, lines.get, ledger)
+    card = with_classes(card, classes, called[SIZE_CLASSES.name], ledger, mass_of_length)
     sound = len(ledger.wholes) == before and called[SIZE_CLASSES.name] not in ledger.rows
     return card if sound else None
 

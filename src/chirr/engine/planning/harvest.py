@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.biology.species import Species
+from chirr.engine.colony.ahead import Horizon
 
 Floats = NDArray[np.float64]
 
@@ -20,6 +21,17 @@ TURN_DAYS = 1.0
 """Days in which a bin stands empty between two lots: emptied, cleaned, filled (judgement)."""
 
 _Z90 = 1.645
+
+
+class DailyHorizon(Horizon):
+    """A look ahead that works out every day: between days that are drawn as a line a best day is none."""
+
+    __slots__ = ()
+
+    @property
+    def looked_at(self) -> NDArray[np.int64]:
+        """Every day, from 0 for now."""
+        return np.arange(self.days + 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,9 +53,10 @@ class Prices:
 class HarvestDays:
     """A growing lot day by day, arrays of shape (days, draws) where day k runs from k to k + 1 days from now.
 
-    gain_kg: live kilograms gained, deaths taken off; feed_kg: feed used; worth: what the lot sells for a day later, less
-    what it sells for that day, feed and the bin's day, None without prices. best_kg_day, best_margin_day: shape (draws,), days from now at which the bin has yielded
-    most kilograms, and most margin, for each day of the whole turn. margin_per_bin_day: (days + 1, draws).
+    gain_kg: live kilograms gained, deaths taken off; feed_kg: feed used; worth: what the lot sells for a day later,
+    less what it sells for that day, feed and the bin's day; None without prices. best_kg_day, best_margin_day: shape
+    (draws,), days from now at which the bin has yielded most kilograms, and most margin, for each day of its turn.
+    margin_per_bin_day: (days + 1, draws).
     """
 
     gain_kg: Floats

@@ -25,11 +25,13 @@ Values = dict[str, Any]
 @require_GET
 def farm(request: HttpRequest) -> HttpResponse:
     """The farm as a whole."""
-    bins, species = desk.bins(), str(request.card.species)  # type: ignore[attr-defined]
+    card: FarmCard = request.card  # type: ignore[attr-defined]
+    bins, species = desk.bins(), str(card.species)
     context = {
         "species_name": again(desk.SPECIES_NAMES.get(species, species)),
         "rooms": [(room, [b for b in bins if b.room == room.room]) for room in desk.rooms()],
         "tray_types": desk.tray_types(),
+        "priced": any(c.price_per_kg is not None or c.price_per_thousand is not None for c in card.size_classes),
         "everybody": people.everybody() if actor(request).role == "owner" else [],
     }
     return render(request, "chirr/farm.html", context)
@@ -65,16 +67,22 @@ def _card_values(card: FarmCard) -> Values:
 @door(OWNER)
 @require_http_methods(["GET", "POST"])
 def size_classes(request: HttpRequest) -> HttpResponse:
-    """The farm's own bands of body mass."""
+    """The farm's own bands of body mass or length, and what they sell for."""
     classes = request.card.size_classes  # type: ignore[attr-defined]
     start: Values = {}
     for i, size in enumerate(classes, 1):
-        length = size.extra.get("from_mm")
-        by_length = isinstance(length, int | float)
-        start |= {f"name_{i}": size.name, f"from_mg_{i}": "" if by_length else shown_number(size.from_mg)}
-        start |= {f"from_mm_{i}": shown_number(length)} if by_length else {}
+        by_length, by_thousand = size.from_mm is not None, size.price_per_thousand is not None
+        start |= {
+            f"name_{i}": size.name, f"from_mg_{i}": "" if by_length else shown_number(size.from_mg),
+            f"from_mm_{i}": _blank(size.from_mm), f"price_by_{i}": "thousand" if by_thousand else "kg",
+            f"price_{i}": _blank(size.price_per_thousand if by_thousand else size.price_per_kg),
+        }  # fmt: skip
     rows = range(1, min(20, max(len(classes) + 3, 6)) + 1)
-    extra = {"rows": [(f"name_{i}", f"from_mg_{i}", f"from_mm_{i}", i) for i in rows]}
+    extra = {
+        "rows": [(f"name_{i}", f"from_mg_{i}", f"from_mm_{i}", f"price_{i}", f"price_by_{i}", i) for i in rows],
+        "priced_by": [(key, again(words)) for key, words in desk.PRICED_BY.items()],
+        "currency": request.card.currency,  # type: ignore[attr-defined]
+    }
     return _form(
         request, "chirr/size_classes.html", start, lambda v: desk.save_size_classes(v, actor=actor(request)), extra
     )
