@@ -70,8 +70,8 @@ def test_lines_are_folded_as_the_standard_says() -> None:
 def test_signs_that_mean_something_in_the_file_are_escaped() -> None:
     """RFC 5545, 3.3.11: backslash, semicolon, comma and line break."""
     raw = file(Turn(key="k", day=date(2027, 4, 2), says="a,b;c\\d", more=("one", "two")))
-    assert b"SUMMARY:a\\,b\\;c\\\\d\r\n" in raw
-    assert b"DESCRIPTION:one\\ntwo\r\n" in raw
+    assert b"SUMMARY;LANGUAGE=en:a\\,b\\;c\\\\d\r\n" in raw
+    assert b"DESCRIPTION;LANGUAGE=en:one\\ntwo\r\n" in raw
 
 
 TEXT = st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"]), min_size=1, max_size=120)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from datetime import date
 
 import pytest
 from django.test import Client
+from django.utils import translation
 from icalendar import Calendar
 
 from builders import small_farm
@@ -17,9 +19,16 @@ from pages.conftest import Who
 pytestmark = pytest.mark.django_db
 
 
-def make(client: Client, name: str = "my phone") -> str:
+@pytest.fixture(autouse=True)
+def _in_english() -> Iterator[None]:
+    """A page that was asked for in Spanish leaves the language of its thread behind."""
+    with translation.override("en-gb"):
+        yield
+
+
+def make(client: Client, name: str = "my phone", **more: str) -> str:
     """Make a feed by the form and give the path of its address."""
-    page = client.post("/calendars", {"name": name}, follow=True).content.decode()
+    page = client.post("/calendars", {"name": name, **more}, follow=True).content.decode()
     found = re.search(r"http://testserver(/calendar/[\w-]{43}\.ics)", page)
     assert found is not None
     return found[1]
@@ -53,6 +62,34 @@ def test_hatch_and_harvest_stand_on_the_likeliest_day_with_their_band(who: Who) 
     hatch = next(e for e in by_name.values() if "C3" in str(e["summary"]))
     assert hatch.decoded("dtstart") == clock.local(beliefs.clutches["C3"].first_pinheads.mid).date()
     assert "C3 in E1-1: first pinheads about" in str(hatch["description"])
+
+
+def test_a_feed_is_in_the_language_that_it_was_made_for_whoever_reads_it(who: Who) -> None:
+    """RFC 5545, 3.2.10: the LANGUAGE parameter, a tag of BCP 47, says in which language a text is."""
+    client = who("hand")
+    english, spanish = read(make(client)), read(make(client, "oficina", language="es"))
+    told = {str(e["uid"]): e for e in spanish.walk("VEVENT")}
+    assert len(told) == len(english.walk("VEVENT"))
+    summaries = {str(e["summary"]) for e in told.values()}
+    assert "Cosechar el lote G1 en W1-1" in summaries
+    assert any(s.startswith("Eclosión: ") for s in summaries)
+    for event in told.values():
+        assert event["summary"].params["LANGUAGE"] == "es"
+    english_days = sorted(e.decoded("dtstart") for e in english.walk("VEVENT"))
+    assert sorted(e.decoded("dtstart") for e in told.values()) == english_days, "days are the same in any language"
+    words = " ".join(str(e.get("description", "")) + str(e["summary"]) for e in told.values())
+    assert not re.search(r"\b(about|between|pinheads|Swap|Feed|If every|Ready)\b", words)
+    harvest = next(e for e in told.values() if str(e["summary"]).startswith("Cosechar"))
+    assert re.search(r"\d,\d+ kg", str(harvest["description"])), "a decimal comma"
+
+
+def test_a_feed_made_on_a_spanish_page_is_spanish_and_no_other_language_is_taken(who: Who) -> None:
+    client = who("hand")
+    client.cookies["language"] = "es"
+    assert 'value="es" selected' in client.get("/calendars").content.decode()
+    assert client.post("/calendars", {"name": "x", "language": "xx"}).status_code == 422
+    make(client, "taller")
+    assert FeedRow.objects.get().language == "es"
 
 
 def test_a_tray_that_has_hatched_is_not_told_again(who: Who) -> None:

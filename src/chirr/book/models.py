@@ -247,6 +247,7 @@ class FeedRow(models.Model):
     token = models.CharField(max_length=64, unique=True)
     person = models.ForeignKey(PersonRow, on_delete=models.CASCADE)
     name = models.CharField(max_length=60)
+    language = models.CharField(max_length=10, default="en-gb")
     made_at = models.BigIntegerField()
     last_at = models.BigIntegerField(null=True)
 

@@ -29,8 +29,10 @@ class Turn(msgspec.Struct, frozen=True, kw_only=True):
     """Path of the page that tells more."""
 
 
-def as_icalendar(turns: Iterable[Turn], *, name: str, feed: UUID, stamp: datetime, base: str = "") -> bytes:
-    """The calendar `name` with these turns.
+def as_icalendar(
+    turns: Iterable[Turn], *, name: str, feed: UUID, stamp: datetime, base: str = "", language: str = "en"
+) -> bytes:
+    """The calendar `name` with these turns, whose words are in `language` (a tag of BCP 47).
 
     feed: the calendar's own id; with a turn's key it makes the event's UID, the same at every reading.
     stamp: when this was worked out, in UTC. base: address before each turn's path, '' for no links.
@@ -43,21 +45,22 @@ def as_icalendar(turns: Iterable[Turn], *, name: str, feed: UUID, stamp: datetim
     calendar.add("x-wr-calname", name)  # what programs knew before RFC 7986
     calendar.add("refresh-interval", ASK_AGAIN, parameters={"VALUE": "DURATION"})
     for turn in turns:
-        calendar.add_component(_event(turn, feed, stamp, base))
+        calendar.add_component(_event(turn, feed, stamp, base, {"LANGUAGE": language}))
     return bytes(calendar.to_ical())
 
 
-def _event(turn: Turn, feed: UUID, stamp: datetime, base: str) -> Event:
+def _event(turn: Turn, feed: UUID, stamp: datetime, base: str, spoken: dict[str, str]) -> Event:
+    """`spoken`: the parameter that says in which language a text is (RFC 5545, 3.2.10)."""
     event = Event()
     event.add("uid", str(uuid5(feed, turn.key)))
     event.add("dtstamp", stamp)
     event.add("dtstart", turn.day)
     event.add("dtend", turn.day + timedelta(days=1))
-    event.add("summary", turn.says)
+    event.add("summary", turn.says, parameters=spoken)
     if turn.more:
-        event.add("description", "\n".join(turn.more))
+        event.add("description", "\n".join(turn.more), parameters=spoken)
     if turn.kind:
-        event.add("categories", [turn.kind])
+        event.add("categories", [turn.kind], parameters=spoken)
     event.add("transp", "TRANSPARENT")  # work of the farm does not make a person busy in other people's calendars
     if base and turn.path:
         event.add("url", f"{base.rstrip('/')}{turn.path}")

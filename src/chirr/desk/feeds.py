@@ -8,6 +8,8 @@ from hashlib import sha256
 from uuid import UUID
 
 import msgspec
+from django.conf import settings
+from django.utils import translation
 from uuid_utils.compat import uuid4
 
 from chirr.book import actions, shelf
@@ -34,17 +36,22 @@ class FeedShown(msgspec.Struct, frozen=True, kw_only=True):
     last_at: int | None
 
 
-def make(name: str, *, actor: Person, now: int) -> str:
-    """A new feed of one's own; gives the secret of its address, which is kept nowhere. Raises FormFaults."""
+def make(name: str, language: str, *, actor: Person, now: int) -> str:
+    """A new feed of one's own; gives the secret of its address, which is kept nowhere. Raises FormFaults.
+
+    `language`: in which its events are told, since a calendar program does not say which it would have.
+    """
     actions.allow(actor, *WHO)
     name = " ".join(name.split())
     if not name or len(name) > 60:
         raise FormFaults({"name": say("Give a name of up to 60 letters, such as the phone or program that reads it.")})
+    if language not in dict(settings.LANGUAGES):
+        raise FormFaults({"language": say("Choose a language.")})
     if FeedRow.objects.filter(person_id=actor.person).count() >= MOST:
         raise FormFaults({"name": say("You have {n} calendars already. End one first.", n=MOST)})
     token = secrets.token_urlsafe(32)
     FeedRow.objects.create(
-        id=str(uuid4()), token=_hashed(token), person_id=actor.person, name=name, made_at=now
+        id=str(uuid4()), token=_hashed(token), person_id=actor.person, name=name, language=language, made_at=now
     )  # fmt: skip
     return token
 
@@ -76,9 +83,11 @@ def read(token: str, *, now: int, base: str) -> bytes | None:
         return None
     FeedRow.objects.filter(id=row.id).update(last_at=now)
     card = shelf.card()
+    with translation.override(row.language):
+        told = turns()
     return as_icalendar(
-        turns(), name=f"{card.name if card else 'Chirr'}: {row.name}", feed=UUID(row.id),
-        stamp=datetime.fromtimestamp(clock.now(), UTC), base=base,
+        told, name=f"{card.name if card else 'Chirr'}: {row.name}", feed=UUID(row.id),
+        stamp=datetime.fromtimestamp(clock.now(), UTC), base=base, language=row.language,
     )  # fmt: skip
 
 

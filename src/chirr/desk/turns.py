@@ -1,4 +1,7 @@
-"""What falls due in the coming weeks, as turns for a calendar: hatches, harvests, swaps, feeding, moves. No money."""
+"""What falls due in the coming weeks, as turns for a calendar: hatches, harvests, swaps, feeding, moves. No money.
+
+In the language of the reader, but for the keys, which tell the same turn from one reading to the next.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +15,23 @@ from chirr.book import ledger
 from chirr.desk import belief, clock
 from chirr.desk.calendar_file import Turn
 from chirr.desk.round import round_sheet
-from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
+from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief, RoundStop
+from chirr.desk.spoken import again, day_words, say, say_n
+from chirr.says import word
 
 TURN_DAYS = 28
 """Turns that come round are told for four weeks; further on they only repeat."""
+FEW = 3
+"""Names that are told; of more, how many."""
 FAR_DAYS = 90
 """What is believed is told as far as the weeks ahead reach."""
-IF_KEPT = "If every turn until then is kept."
+IF_KEPT = word("If every turn until then is kept.")
+ROUNDS = (
+    ("swap", ("pull", "lay"), word("Swap trays")),
+    ("feed", ("feed", "water"), word("Feed and water")),
+    ("move", ("move",), word("Move trays to hatch")),
+)
+"""What comes round again: the key of its turns, the deeds that are part of it, and its name."""
 
 
 def turns() -> list[Turn]:
@@ -40,15 +53,17 @@ def _hatches(beliefs: Beliefs, today: date) -> Iterator[Turn]:
     for day, clutches in by_day.items():
         clutches.sort(key=lambda c: (c.bin or "", c.clutch))
         yield Turn(
-            key=f"hatch {day}", kind="Hatch", day=day, path="/trays",
-            says=f"Hatch: {_some([c.clutch for c in clutches], 'tray')}",
+            key=f"hatch {day}", kind=say("Hatch"), day=day, path="/trays",
+            says=say("Hatch: {trays}", trays=_trays([c.clutch for c in clutches])),
             more=tuple(_hatch_line(c) for c in clutches),
         )  # fmt: skip
 
 
 def _hatch_line(c: ClutchBelief) -> str:
-    where = f" in {c.bin}" if c.bin else ""
-    return f"{c.clutch}{where}: first pinheads {_when(c.first_pinheads)}; {_count(c.pinheads)} pinheads."
+    told = {"clutch": c.clutch, "when": _when(c.first_pinheads), "number": _count(c.pinheads)}
+    if c.bin:
+        return say("{clutch} in {bin}: first pinheads {when}; {number} pinheads.", bin=c.bin, **told)
+    return say("{clutch}: first pinheads {when}; {number} pinheads.", **told)
 
 
 def _harvests(beliefs: Beliefs, today: date) -> Iterator[Turn]:
@@ -59,13 +74,22 @@ def _harvests(beliefs: Beliefs, today: date) -> Iterator[Turn]:
 
 
 def _harvest(lot: LotBelief, day: date) -> Turn:
-    where = f" in {lot.bin}" if lot.bin else ""
-    more = [f"Ready {_when(lot.harvest_ready)}."]
+    more = [say("Ready {when}.", when=_when(lot.harvest_ready))]
     if lot.kg_at_ready is not None:
         kg = lot.kg_at_ready
-        more.append(f"Then about {kg.mid:.3g} kg, eight chances in ten between {kg.low:.3g} and {kg.high:.3g} kg.")
+        more.append(
+            say(
+                "Then about {mid:.3g} kg, eight chances in ten between {low:.3g} and {high:.3g} kg.",
+                mid=kg.mid, low=kg.low, high=kg.high,
+            )
+        )  # fmt: skip
+    named = (
+        say("Harvest lot {lot} in {bin}", lot=lot.lot, bin=lot.bin)
+        if lot.bin
+        else say("Harvest lot {lot}", lot=lot.lot)
+    )
     return Turn(
-        key=f"harvest {lot.lot}", kind="Harvest", day=day, says=f"Harvest lot {lot.lot}{where}", more=tuple(more),
+        key=f"harvest {lot.lot}", kind=say("Harvest"), day=day, says=named, more=tuple(more),
         path=f"/lots/{quote(lot.lot)}",
     )  # fmt: skip
 
@@ -78,22 +102,27 @@ def _rounds(beliefs: Beliefs, today: date) -> Iterator[Turn]:
         for stop in round_sheet(day, beliefs=beliefs).stops:
             for item in stop.items:
                 if item.urgency not in ("soon", "optional"):
-                    bins[item.deed].append(item.bin or f"rack {stop.room}/{stop.stack}/{stop.level}")
-        for key, deeds, says, one in (
-            ("swap", ("pull", "lay"), "Swap trays", "bin"),
-            ("feed", ("feed", "water"), "Feed and water", "bin"),
-            ("move", ("move",), "Move trays to hatch", "place"),
-        ):
+                    bins[item.deed].append(item.bin or _rack(stop))
+        for key, deeds, name in ROUNDS:
             here = list(dict.fromkeys(bin_ for deed in deeds for bin_ in bins[deed]))
             if here:
+                what = again(name)
                 yield Turn(
-                    key=f"{key} {day}", kind=says, day=day, says=f"{says}: {_some(here, one)}",
-                    path=f"/round?day={day}", more=(", ".join(here) + ".", *((IF_KEPT,) if n else ())),
+                    key=f"{key} {day}", kind=what, day=day, says=f"{what}: {_places(here)}",
+                    path=f"/round?day={day}", more=(", ".join(here) + ".", *((again(IF_KEPT),) if n else ())),
                 )  # fmt: skip
 
 
-def _some(names: list[str], one: str) -> str:
-    return ", ".join(names) if len(names) <= 3 else f"{len(names)} {one}s"
+def _rack(stop: RoundStop) -> str:
+    return say("rack {room} {stack}/{level}", room=stop.room, stack=stop.stack, level=stop.level)
+
+
+def _trays(names: list[str]) -> str:
+    return ", ".join(names) if len(names) <= FEW else say_n("{n} tray", "{n} trays", len(names))
+
+
+def _places(names: list[str]) -> str:
+    return ", ".join(names) if len(names) <= FEW else say_n("{n} place", "{n} places", len(names))
 
 
 def _day(band: Band | None) -> date | None:
@@ -105,18 +134,19 @@ def _day(band: Band | None) -> date | None:
 
 def _when(band: Band | None) -> str:
     if band is None:
-        return "at a time not known"
+        return say("at a time not known")
     low, mid, high = (_words(at) for at in (band.low, band.mid, band.high))
-    return f"about {mid}" if low == high else f"about {mid}, eight chances in ten between {low} and {high}"
+    if low == high:
+        return say("about {mid}", mid=mid)
+    return say("about {mid}, eight chances in ten between {low} and {high}", mid=mid, low=low, high=high)
 
 
 def _words(at: float) -> str:
     if not math.isfinite(at) or at > 4e9:
-        return "no day at all"
-    day = clock.local(at)
-    return f"{day:%a} {day.day} {day:%b}"
+        return say("no day at all")
+    return day_words(clock.local(at).date())
 
 
 def _count(band: Band) -> str:
-    low, mid, high = (f"{float(f'{v:.2g}'):,.0f}" for v in (band.low, band.mid, band.high))
-    return f"about {mid} ({low} to {high})"
+    low, mid, high = (float(f"{v:.2g}") for v in (band.low, band.mid, band.high))
+    return say("about {mid:,.0f} ({low:,.0f} to {high:,.0f})", mid=mid, low=low, high=high)

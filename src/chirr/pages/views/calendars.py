@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import get_language
 from django.views.decorators.http import require_GET, require_http_methods
 
 from chirr.desk import feeds
@@ -29,7 +30,10 @@ def calendars(request: HttpRequest) -> HttpResponse:
                 name = feeds.end(request.POST.get("feed", ""), actor=actor(request))
                 messages.success(request, say("{name} is ended: its address answers nobody any more.", name=name))
             else:
-                token = feeds.make(request.POST.get("name", ""), actor=actor(request), now=int(time.time()))
+                token = feeds.make(
+                    request.POST.get("name", ""), request.POST.get("language", get_language() or ""),
+                    actor=actor(request), now=int(time.time()),
+                )  # fmt: skip
                 request.session[_FRESH] = request.build_absolute_uri(reverse("calendar", args=[token]))
             return redirect("calendars")
         except LookupError as missing:
@@ -37,7 +41,8 @@ def calendars(request: HttpRequest) -> HttpResponse:
         except FormFaults as wrong:
             faults = wrong.faults
     fresh = request.session.pop(_FRESH, "")
-    context = {"feeds": feeds.shown_to(actor(request)), "fresh": fresh, "faults": faults, "values": request.POST}
+    values = {"language": get_language(), **request.POST.dict()}
+    context = {"feeds": feeds.shown_to(actor(request)), "fresh": fresh, "faults": faults, "values": values}
     return render(request, "chirr/calendars.html", context, status=422 if faults else 200)
 
 
