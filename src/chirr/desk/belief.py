@@ -28,6 +28,7 @@ from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
 from chirr.engine.colony.belief import Belief, believe
+from chirr.engine.colony.influence import Ground
 from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Days, FarmCard, SizeClass
 
@@ -62,6 +63,23 @@ class Foresight:
     classes: tuple[SizeClass, ...]
     sharpen: dict[str, str] = field(default_factory=dict)
     """The few lots of which a weighing today would narrow the forecast most, each with why."""
+    told: int = 0
+    """The number of the newest entry that is believed; 0 where that does not matter."""
+
+    @property
+    def horizon(self) -> Horizon:
+        """What is looked ahead for."""
+        return _horizon(self.days, self.classes)
+
+    @cached_property
+    def ground(self) -> Ground:
+        """What the influence of facts on all its figures has in common."""
+        return Ground(self.belief)
+
+    @cached_property
+    def learnt(self) -> Learnt:
+        """Where its search ended."""
+        return learnt_of(self.belief)
 
     @cached_property
     def beliefs(self) -> Beliefs:
@@ -91,6 +109,11 @@ _kept: dict[tuple[str, int, int], tuple[tuple[int, int, int], Foresight]] = {}
 _busy: set[tuple[str, int, int]] = set()
 _lock = threading.Lock()
 _work = threading.Lock()
+_hush = threading.Event()
+
+_PAUSE_S = 1.5
+"""The whole farm is believed anew so long after an entry: the pages that show it first, and the entries that follow,
+need the processor more."""
 
 
 def swap_days_of(days: Days) -> float:
@@ -128,27 +151,46 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
     )
     if at is None:
         _keep_learnt(learnt_of(belief))
+    return look_from(
+        belief, gathered, standing, card, as_of=as_of, days=days, draws=draws,
+        living=which(gathered.lots, lambda name: standing.lots[name].alive),
+        open_clutches=which(gathered.clutches, lambda name: standing.clutches[name].emptied_at is None),
+    )  # fmt: skip
+
+
+def look_from(
+    belief: Belief,
+    gathered: Gathered,
+    standing: Standing,
+    card: FarmCard,
+    *,
+    as_of: int,
+    days: int,
+    draws: int,
+    living: np.ndarray,
+    open_clutches: np.ndarray,
+) -> Foresight:
+    """Look ahead from a belief, at some of its lots and clutches, given by number."""
     classes = card.size_classes or USUAL_CLASSES
     ahead = look_ahead(
         belief,
         gathered.clocks,
-        Horizon(days=days, from_mg=tuple(c.from_mg for c in classes), target_mg=max(classes[-1].from_mg, 1.0)),
+        _horizon(days, classes),
         place_room=gathered.place_room,
         draws=draws,
         rng=np.random.default_rng(20_30),
-        living=_which(gathered.lots, lambda name: standing.lots[name].alive),
-        open_clutches=_which(gathered.clutches, lambda name: standing.clutches[name].emptied_at is None),
+        living=living,
+        open_clutches=open_clutches,
     )
     return Foresight(
-        as_of=as_of,
-        days=days,
-        card=card,
-        standing=standing,
-        gathered=gathered,
-        belief=belief,
-        ahead=ahead,
+        as_of=as_of, days=days, card=card, standing=standing, gathered=gathered, belief=belief, ahead=ahead,
         classes=classes,
-    )
+    )  # fmt: skip
+
+
+def _horizon(days: int, classes: tuple[SizeClass, ...]) -> Horizon:
+    from_mg = tuple(c.from_mg for c in classes)
+    return Horizon(days=days, from_mg=from_mg, target_mg=max(from_mg[-1], 1.0))
 
 
 def _learnt_path() -> Path | None:
@@ -177,8 +219,8 @@ def _keep_learnt(learnt: Learnt) -> None:
         return  # a book on a disk that cannot be written to is read all the same
 
 
-def _which(names: list[str], true: object) -> np.ndarray:
-    assert callable(true)  # noqa: S101 - for the type checker
+def which(names: list[str], true: Callable[[str], bool]) -> np.ndarray:
+    """Numbers of the names of which something is true."""
     return np.array([i for i, name in enumerate(names) if true(name)], dtype=np.int64)
 
 
@@ -198,13 +240,14 @@ def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> F
     with _lock:
         if key not in _busy:
             _busy.add(key)
-            threading.Thread(target=_beside, args=(key, state, days, draws), daemon=True).start()
+            threading.Thread(target=_beside, args=(key, days, draws), daemon=True).start()
     return kept[1]
 
 
-def _beside(key: tuple[str, int, int], state: tuple[int, int, int], days: int, draws: int) -> None:
+def _beside(key: tuple[str, int, int], days: int, draws: int) -> None:
     try:
-        _work_out(key, state, days, draws)
+        _hush.wait(_PAUSE_S)
+        _work_out(key, _state(), days, draws)
     finally:
         with _lock:
             _busy.discard(key)
@@ -219,7 +262,7 @@ def _work_out(key: tuple[str, int, int], state: tuple[int, int, int], days: int,
             return kept[1]
         from chirr.desk.why import worth_weighing
 
-        new = foresee(days=days, draws=draws)
+        new = replace(foresee(days=days, draws=draws), told=state[0])
         new = replace(new, sharpen=worth_weighing(new))
         new.breeding  # noqa: B018 - worked out here, so that no page waits for it
         with _lock:
@@ -246,8 +289,15 @@ def band(values: np.ndarray) -> Band:
 
 
 def beliefs(as_of: int | None = None) -> Beliefs:
-    """Belief in every open clutch and living lot, for the round, the racks and the trays."""
-    return as_beliefs(foresight() if as_of is None else foresee(as_of))
+    """Belief in every open clutch and living lot, for the round, the racks and the trays.
+
+    Without `as_of`, what the newest entries touch is believed anew at once, also where the whole is not yet.
+    """
+    if as_of is not None:
+        return foresee(as_of).beliefs
+    from chirr.desk.just_entered import up_to_date  # asks for a foresight, so not at the top
+
+    return up_to_date(foresight())
 
 
 def as_beliefs(f: Foresight) -> Beliefs:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chirr.book.standing import Clutch, Fact, Lot, Standing, Stay
-from chirr.desk.usual_moves import Step, duty, usual_way, usually_tipped, way_ahead
+from chirr.desk.usual_moves import Spot, Step, duty, usual_way, usually_tipped, way_ahead
 from chirr.engine.biology.rates import nymph_rate_per_day
 from chirr.engine.biology.species import Species
 from chirr.engine.climate.places import PlaceClimate, Readings, cold_hours, hourly_temperature
@@ -55,6 +56,9 @@ class Gathered:
     start: int
     measured: bool
     """Whether any temperature was measured in the last fortnight."""
+    temp_c: NDArray[np.float64]
+    places: dict[Spot, int]
+    """Hourly temperature of each place, and the number of each room and level."""
 
 
 def gather(
@@ -76,19 +80,7 @@ def gather(
     began = [c.laid_at for c in clutches] + [lot.stays[0].at for lot in lots if lot.stays]
     start = (min([*began, at]) // HOUR - 24) * HOUR
     end = at + (days + REACH_DAYS) * 24 * HOUR
-    scene = _Scene(
-        s=s,
-        at=at,
-        start=start,
-        species=species,
-        lot_index={lot.name: i for i, lot in enumerate(lots)},
-        clutch_index={c.name: i for i, c in enumerate(clutches)},
-        set_c={r.room: r.set_temperature_c for r in rooms},
-        trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)},
-        swap_days=swap_days,
-        written_hatches=_written_hatches(s),
-        laid_by=_by_breeders(clutches),
-    )
+    scene = _scene(s, at, start, rooms, tray_types, species, swap_days, lots, clutches)
     places = scene.number_places(lots, clutches)
     room_names = list(dict.fromkeys([*scene.set_c, *(room for room, _ in places)]))
     room_index = {room: i for i, room in enumerate(room_names)}
@@ -104,15 +96,8 @@ def gather(
     )
     scene.temp_c = climate.temp_c
     now = (at - start) // HOUR
-    history = FarmHistory(
-        clutches=tuple(scene.clutch(c) for c in clutches),
-        lots=tuple(scene.lot(lot) for lot in lots),
-        now_h=(at - start) / HOUR,
-        tray_types=len(tray_types),
-        place_room=place_room,
-        usual_move=scene.usual_move(),
-        measured_rooms=_measured_rooms(climate, place_room, len(room_names), now),
-    )
+    measured_rooms = _measured_rooms(climate, place_room, len(room_names), now)
+    history = scene.history(lots, clutches, place_room=place_room, measured_rooms=measured_rooms)
     return Gathered(
         history=history,
         clocks=make_clocks(climate.temp_c, species),
@@ -120,10 +105,74 @@ def gather(
         clutches=[c.name for c in clutches],
         place_room=place_room,
         start=start,
-        clutch_temp_c=np.array(
-            [_mean_between(climate.temp_c[c.places[0]], c.laid_h, c.pulled_h) for c in history.clutches]
-        ),
+        clutch_temp_c=scene.while_laying(history),
         measured=bool(climate.measured[:, max(now - 14 * 24, 0) : now].any()),
+        temp_c=climate.temp_c,
+        places=scene.places,
+    )
+
+
+def gather_some(
+    s: Standing,
+    known: Gathered,
+    *,
+    at: int,
+    rooms: list[Room],
+    tray_types: list[TrayType],
+    species: Species,
+    swap_days: float,
+    lots: set[str],
+    clutches: set[str],
+) -> Gathered | None:
+    """Some lots and clutches of a standing, and the clutches that joined those lots, on the clocks of an earlier whole.
+
+    None where one stands at a place or is of a tray type that the whole did not know.
+    """
+    here = [lot for lot in _in_order_of_naming(s.lots[name] for name in lots if name in s.lots) if lot.stays]
+    names = {lot.name for lot in here}
+    eggs = [c for c in s.clutches.values() if c.name in clutches or c.to_lot in names]
+    eggs.sort(key=lambda c: (c.laid_at, c.name))
+    scene = _scene(s, at, known.start, rooms, tray_types, species, swap_days, here, eggs)
+    scene.places, scene.temp_c = known.places, known.temp_c
+    scene.way = usual_way(s, set(known.places))
+    stays = [stay for lot in here for stay in lot.stays] + [stay for c in eggs for stay in c.stays]
+    strange = any((stay.room, stay.level) not in known.places for stay in stays)
+    if strange or len(tray_types) != known.history.tray_types or scene.hour(at) >= known.clocks.hours:
+        return None
+    whole = known.history
+    history = scene.history(here, eggs, place_room=whole.place_room, measured_rooms=whole.measured_rooms)
+    return replace(
+        known,
+        history=history,
+        lots=[lot.name for lot in here],
+        clutches=[c.name for c in eggs],
+        clutch_temp_c=scene.while_laying(history),
+    )
+
+
+def _scene(
+    s: Standing,
+    at: int,
+    start: int,
+    rooms: list[Room],
+    tray_types: list[TrayType],
+    species: Species,
+    swap_days: float,
+    lots: list[Lot],
+    clutches: list[Clutch],
+) -> _Scene:
+    return _Scene(
+        s=s,
+        at=at,
+        start=start,
+        species=species,
+        lot_index={lot.name: i for i, lot in enumerate(lots)},
+        clutch_index={c.name: i for i, c in enumerate(clutches)},
+        set_c={r.room: r.set_temperature_c for r in rooms},
+        trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)},
+        swap_days=swap_days,
+        written_hatches=_written_hatches(s),
+        laid_by=_by_breeders(clutches),
     )
 
 
@@ -160,8 +209,12 @@ def _remembered(s: Standing, at: int) -> tuple[list[Lot], list[Clutch]]:
                 names.add(parent)
                 todo.append(parent)
     clutches = [c for c in s.clutches.values() if c.emptied_at is None or c.to_lot in names]
-    lots = sorted((s.lots[name] for name in names), key=lambda lot: (lot.named_at, lot.name))
+    lots = _in_order_of_naming(s.lots[name] for name in names)
     return [lot for lot in lots if lot.stays], sorted(clutches, key=lambda c: (c.laid_at, c.name))
+
+
+def _in_order_of_naming(lots: Iterable[Lot]) -> list[Lot]:
+    return sorted(lots, key=lambda lot: (lot.named_at, lot.name))
 
 
 def _by_breeders(clutches: list[Clutch]) -> dict[str, list[Clutch]]:
@@ -193,13 +246,36 @@ class _Scene:
     swap_days: float
     written_hatches: float
     laid_by: dict[str, list[Clutch]]
-    places: dict[tuple[str, int], int] | None = None
+    places: dict[Spot, int] = field(default_factory=dict)
     way: tuple[Step, ...] = ()
     temp_c: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 0)))
     cold: dict[int, NDArray[np.int64]] = field(default_factory=dict)
 
     def hour(self, at: float) -> float:
         return (at - self.start) / HOUR
+
+    def history(
+        self,
+        lots: list[Lot],
+        clutches: list[Clutch],
+        *,
+        place_room: NDArray[np.int64],
+        measured_rooms: NDArray[np.bool_],
+    ) -> FarmHistory:
+        return FarmHistory(
+            clutches=tuple(self.clutch(c) for c in clutches),
+            lots=tuple(self.lot(lot) for lot in lots),
+            now_h=self.hour(self.at),
+            tray_types=len(self.trays),
+            place_room=place_room,
+            usual_move=self.usual_move(),
+            measured_rooms=measured_rooms,
+        )
+
+    def while_laying(self, history: FarmHistory) -> NDArray[np.float64]:
+        """Mean temperature while each tray was in its breeding bin [degC]."""
+        laid = [(self.temp_c[c.places[0]], c.laid_h, c.pulled_h) for c in history.clutches]
+        return np.array([_mean_between(*one) for one in laid])
 
     def number_places(self, lots: list[Lot], clutches: list[Clutch]) -> list[tuple[str, int]]:
         stays = [(p.room, p.level) for lot in lots for p in lot.stays] + [
@@ -210,7 +286,7 @@ class _Scene:
         return list(self.places) or [("", 1)]
 
     def place(self, stay: Stay) -> int:
-        return (self.places or {})[stay.room, stay.level]
+        return self.places[stay.room, stay.level]
 
     def surface(self, stay: Stay) -> float:
         bin_ = self.s.bins.get(stay.bin or "")
@@ -238,7 +314,7 @@ class _Scene:
             tray_cm2=max(area, 1.0),
             tray_type=tray_type,
             starts_h=np.array([self.hour(at) for at, _ in path]),
-            places=np.array([(self.places or {})[spot] for _, spot in path]),
+            places=np.array([self.places[spot] for _, spot in path]),
             cycle=c.cycle or 1,
             first_between=first,
             unseen_until_h=self._unseen_until(c) if not known else None,
@@ -273,11 +349,11 @@ class _Scene:
 
     def usual_move(self) -> UsualMove | None:
         """The age at which this farm tips nursery lots over, and where they go."""
-        tipped = usually_tipped(self.s, set(self.places or {}))
+        tipped = usually_tipped(self.s, set(self.places))
         if tipped is None:
             return None
         surface_cm2 = float(np.median([self.surface(stay) for stay in tipped.stays]))
-        return UsualMove(age_h=tipped.age_s / HOUR, place=(self.places or {})[tipped.spot], surface_cm2=surface_cm2)
+        return UsualMove(age_h=tipped.age_s / HOUR, place=self.places[tipped.spot], surface_cm2=surface_cm2)
 
     def lot(self, lot: Lot) -> LotFacts:
         times = [p.at for p in lot.stays]

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from chirr.book import ledger
 from chirr.book.standing import BinNow, Clutch, Lot, Standing
 from chirr.desk.ahead import band_chart
-from chirr.desk.belief import Foresight, as_beliefs, foresight
+from chirr.desk.belief import Foresight, beliefs, foresight
 from chirr.desk.browse import story_lines
 from chirr.desk.racks import due_stops, tile
 from chirr.desk.sentences import say_when
@@ -32,7 +32,7 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
     bin_ = s.bins.get(name)
     if bin_ is None:
         raise LookupError(say("There is no bin {name} on this farm.", name=name))
-    seen, tz = as_beliefs(f), ZoneInfo(f.card.timezone)
+    seen, tz = beliefs(), ZoneInfo(f.card.timezone)
     lots = [seen.lots[n] for n in bin_.lots if n in seen.lots]
     clutches = [seen.clutches[n] for n in (*bin_.trays, *bin_.hatching) if n in seen.clutches]
     facts = [
@@ -69,7 +69,7 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
     lot = s.lots.get(name)
     if lot is None:
         raise LookupError(say("There is no lot {name} in the book.", name=name))
-    seen, tz = as_beliefs(f), ZoneInfo(f.card.timezone)
+    seen, tz = beliefs(), ZoneInfo(f.card.timezone)
     belief = seen.lots.get(name)
     clutches = [seen.clutches[n] for n in lot.clutches if n in seen.clutches]
     lines, total = _story("lot = %s OR to_lot = %s", (name, name), limit, also=[])
@@ -94,7 +94,7 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
     clutch = s.clutches.get(name)
     if clutch is None:
         raise LookupError(say("There is no clutch {name} in the book.", name=name))
-    seen, tz = as_beliefs(f), ZoneInfo(f.card.timezone)
+    seen, tz = beliefs(), ZoneInfo(f.card.timezone)
     belief = seen.clutches.get(name)
     lines, total = _story("clutch = %s", (name,), limit, also=[])
     bin_ = s.bins.get(clutch.here.bin or "")

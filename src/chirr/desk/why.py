@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import threading
 from collections.abc import Collection
 
 import msgspec
@@ -23,7 +22,7 @@ from chirr.desk.why_words import (
     moved_words,
     narrowed_words,
 )
-from chirr.engine.colony.ahead import Horizon, LotAhead
+from chirr.engine.colony.ahead import LotAhead
 from chirr.engine.colony.figures import (
     WEIGHED,
     Beside,
@@ -35,7 +34,7 @@ from chirr.engine.colony.figures import (
     lot_unknowns,
     own_columns,
 )
-from chirr.engine.colony.influence import Ground, Surroundings
+from chirr.engine.colony.influence import Surroundings
 from chirr.says import said
 
 SHOWN = 3
@@ -127,8 +126,7 @@ def worth_weighing(f: Foresight) -> dict[str, str]:
     growing = [a for a in f.ahead.lots if _grows(f, a) and not a.waiting and a.x < 1]
     if not growing:
         return {}
-    ground = Ground(f.belief)
-    beside = Beside.of(f.belief, f.gathered.clocks, _horizon(f), f.gathered.place_room, colour_columns(f.belief))
+    beside = Beside.of(f.belief, f.gathered.clocks, f.horizon, f.gathered.place_room, colour_columns(f.belief))
     none = np.zeros(0, dtype=np.int64)
     best: list[tuple[float, str, str]] = []
     for a in growing:
@@ -136,7 +134,7 @@ def worth_weighing(f: Foresight) -> dict[str, str]:
         weighing = [m for m in seen.measurements if m.name == "weigh"]
         if not weighing or not len(seen.unknowns):
             continue
-        around = ground.around(seen.unknowns)
+        around = f.ground.around(seen.unknowns)
         found = [_narrowed(key, seen, around, weighing[0], _band(f, a, key)) for key in ("ready", "kg")]
         told = [n for n in found if _worth_it(n)]
         if told:
@@ -148,26 +146,7 @@ def worth_weighing(f: Foresight) -> dict[str, str]:
     return {name: words for _, name, words in best[:AT_MOST]}
 
 
-# --- what the desk remembers of the newest foresight --------------------------------------------------------------
-
-
-_kept: list[tuple[Foresight, Ground]] = []
-_lock = threading.Lock()
-
-
-def _ground(f: Foresight) -> Ground:
-    """What all answers of one foresight share, kept for the newest."""
-    with _lock:
-        if not _kept or _kept[0][0] is not f:
-            _kept[:] = [(f, Ground(f.belief))]
-        return _kept[0][1]
-
-
 # --- figures --------------------------------------------------------------------------------------------------------
-
-
-def _horizon(f: Foresight) -> Horizon:
-    return Horizon(days=f.days, from_mg=tuple(c.from_mg for c in f.classes), target_mg=max(f.classes[-1].from_mg, 1.0))
 
 
 def _grows(f: Foresight, a: LotAhead) -> bool:
@@ -186,7 +165,7 @@ def _lot(f: Foresight, name: str) -> Answer:
     b, waiting = f.belief, _open_clutches(f)
     unknowns, day = lot_unknowns(b, a.lot, waiting), likely_day(f, a)
     column = own_columns(b, unknowns)
-    beside = Beside.of(b, f.gathered.clocks, _horizon(f), f.gathered.place_room, column, np.array([a.lot]))
+    beside = Beside.of(b, f.gathered.clocks, f.horizon, f.gathered.place_room, column, np.array([a.lot]))
     seen = explain_lot(beside, a.lot, waiting, day=day)
     if not seen.figures:
         return [], []
@@ -218,7 +197,7 @@ def _clutch(f: Foresight, name: str) -> Answer:
     b = f.belief
     column = own_columns(b, b.latents.clutch[:, c.clutch])
     none = np.zeros(0, dtype=np.int64)
-    beside = Beside.of(b, f.gathered.clocks, _horizon(f), f.gathered.place_room, column, none)
+    beside = Beside.of(b, f.gathered.clocks, f.horizon, f.gathered.place_room, column, none)
     seen = explain_clutch(beside, c.clutch)
     titles = {
         "pinheads": say("Pinheads of clutch {clutch}", clutch=name),
@@ -232,7 +211,7 @@ def _clutch(f: Foresight, name: str) -> Answer:
 def _explained(
     f: Foresight, seen: Explained, titles: dict[str, str], bands: dict[str, np.ndarray], subject: Subject
 ) -> Answer:
-    around = _ground(f).around(seen.unknowns)
+    around = f.ground.around(seen.unknowns)
     figures, advice = [], []
     for key, title in titles.items():
         least = LEAST_H if key in TIMES else LEAST_LOG

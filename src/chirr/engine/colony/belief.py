@@ -22,7 +22,7 @@ from chirr.engine.colony.history import FarmHistory
 from chirr.engine.colony.latents import Latents, make_latents, prior_spreads, rescaled
 from chirr.engine.colony.learnt import Learnt, start_at
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
-from chirr.engine.colony.search import NEAR, NEAR_ENOUGH_TO_GO_ON, Point, Search, precision
+from chirr.engine.colony.search import NEAR, NEAR_ENOUGH_TO_GO_ON, FarmPrior, Point, Search
 from chirr.engine.colony.spreads import learnt_factors
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
@@ -63,7 +63,6 @@ class Belief:
     weight: Floats
     off: Floats
     family: Ints
-    prior_weight: Floats
     latents: Latents
     schedule: Schedule
     arrays: ClutchArrays
@@ -76,7 +75,13 @@ class Belief:
 
 
 def believe(
-    history: FarmHistory, clocks: Clocks, clutch_temp_c: Floats, species: Species, *, learnt: Learnt | None = None
+    history: FarmHistory,
+    clocks: Clocks,
+    clutch_temp_c: Floats,
+    species: Species,
+    *,
+    learnt: Learnt | None = None,
+    farm_prior: FarmPrior | None = None,
 ) -> Belief:
     """Form belief from a farm's history.
 
@@ -90,6 +95,9 @@ def believe(
     species : Species
     learnt : Learnt, optional
         Where an earlier search of this farm ended; this one starts there and is soon done.
+    farm_prior : FarmPrior, optional
+        What is known of the farm's level without these lots, where they are only some of the farm's; then the spreads
+        between lots are those learnt.
 
     Returns
     -------
@@ -113,11 +121,11 @@ def believe(
     z, steps, spread_rounds = np.zeros(latents.size), _FINE_STEPS, SPREAD_ROUNDS
     if learnt is not None:
         z, blurs, steps, spread_rounds = start_at(learnt, history, schedule, latents), (), _FEW_STEPS, 0
-        if abs(len(facts.what) - learnt.facts) > SPREAD_AGAIN * len(facts.what):
+        if farm_prior is None and abs(len(facts.what) - learnt.facts) > SPREAD_AGAIN * len(facts.what):
             spread_rounds = 1
         if len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
             latents = rescaled(latents, np.array(learnt.clutch), np.array(learnt.lot))
-    search = Search(latents, schedule, arrays, bio, facts, laid)
+    search = Search(latents, schedule, arrays, bio, facts, laid, farm_prior)
     for _ in range(2):
         search.who_laid(walk(z[:, None], latents, schedule, arrays, search.laid, bio))
     for blur in blurs:
@@ -151,7 +159,10 @@ def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
     start = point.z.copy()
     for row, factor in zip((*latents.clutch, *latents.lot), np.concatenate(change), strict=True):
         start[row[row >= 0]] /= factor
-    new = Search(rescaled(latents, *change), search.schedule, search.arrays, search.bio, search.facts, search.laid)
+    new = Search(
+        rescaled(latents, *change),
+        search.schedule, search.arrays, search.bio, search.facts, search.laid, search.farm_prior,
+    )  # fmt: skip
     return new, new.climb(new.look(start), steps=_FEW_STEPS)
 
 
@@ -159,10 +170,9 @@ def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     far = np.flatnonzero(np.abs(point.off) > ODD_BEYOND)
     sure = search.as_sure_as_tails_allow(point)
     return Belief(
-        mode=point.z, precision=precision(sure),
+        mode=point.z, precision=search.precision(sure),
         jacobian=sure.jacobian, weight=sure.curve, off=sure.off,
         family=search.family,
-        prior_weight=sure.prior_weight,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=point.told,
         odd=tuple(Odd(entry=search.facts.entry[i], spreads=float(point.off[i])) for i in far),

@@ -125,10 +125,12 @@ def _hatch_facts(history: FarmHistory, arrays: ClutchArrays, egg_cv: float) -> l
         fast = speed_at([f[0] for f in seen], [f[2] for f in seen])
         slow = speed_at([f[0] for f in seen], [f[3] for f in seen])
         for (c, k, _, _), high, low in zip(seen, fast, slow, strict=True):
+            if not np.isfinite(low):
+                continue
             if high - low <= _NARROW:
                 sd = np.hypot((high - low) / np.sqrt(12), HATCH_LOG_SD)
                 out.append(_Fact(5, c, 0.5 * (low + high), sd, k.first_entry))
-            elif np.isfinite(low):
+            else:
                 out.append(_Fact(5, c, np.nan, HATCH_LOG_SD, k.first_entry, low=low, high=high))
     if none:
         bound = speed_at([f[0] for f in none], [f[2] for f in none])

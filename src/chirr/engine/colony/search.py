@@ -52,12 +52,42 @@ class Point:
     score: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmPrior:
+    """A normal prior of the farm's unknowns: mean, shape (farm's unknowns,), and precision, (same, same)."""
+
+    mean: Floats
+    precision: Floats
+
+    @classmethod
+    def published(cls, unknowns: int) -> FarmPrior:
+        """That of published values: the unknowns are in their standard units."""
+        return cls(mean=np.zeros(unknowns), precision=np.eye(unknowns))
+
+    def log(self, z: Floats) -> float:
+        """Log density of the farm's unknowns (farm's unknowns,), up to a constant."""
+        return float(0.5 * (z - self.mean) @ self.pull(z))
+
+    def pull(self, z: Floats) -> Floats:
+        """Gradient of it."""
+        return np.asarray(-self.precision @ (z - self.mean))
+
+
 class Search:
-    """A farm's facts and the walk that should explain them."""
+    """A farm's facts and the walk that should explain them; `farm_prior` is that of published values by default."""
 
     def __init__(
-        self, latents: Latents, schedule: Schedule, arrays: ClutchArrays, bio: Biology, facts: Facts, laid: Laid
+        self,
+        latents: Latents,
+        schedule: Schedule,
+        arrays: ClutchArrays,
+        bio: Biology,
+        facts: Facts,
+        laid: Laid,
+        farm_prior: FarmPrior | None = None,
     ) -> None:
+        self.farm = int((latents.families.family < 0).sum())
+        self.farm_prior = farm_prior or FarmPrior.published(self.farm)
         self.latents, self.schedule, self.arrays = latents, schedule, arrays
         self.bio, self.facts, self.laid = bio, facts, laid
         self.columns = _Columns.of(facts, latents, schedule)
@@ -84,11 +114,11 @@ class Search:
             curve=curve,
             jacobian=self.columns.sparse((said[:, 1:] - said[:, :1]) / _STEP),
             prior_weight=np.where(self.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + z**2), 1.0),
-            score=float(loglik.sum() + self.log_prior(z).sum()),
+            score=float(loglik.sum() + self.log_prior(z)[self.farm :].sum()) + self.farm_prior.log(z[: self.farm]),
         )
 
     def log_prior(self, z: Floats) -> Floats:
-        """Log prior of each unknown, up to a constant: normal, with Student's tails where accidents happen.
+        """Log prior of each unknown but the farm's, up to a constant: normal, with Student's tails for accidents.
 
         Mould, a dried-out tray, a sick lot: one clutch or lot may be far from all others without that saying anything
         of the farm.
@@ -99,8 +129,10 @@ class Search:
     def climb(self, point: Point, *, blur: float = 1.0, steps: int, near: float = NEAR) -> Point:
         """At most so many gaining steps from a point, fewer once they gain next to nothing."""
         for _ in range(steps):
-            arrow = Arrow(precision(point), self.family)
-            step = arrow.solve(point.jacobian.T @ point.gradient - point.prior_weight * point.z)
+            arrow = Arrow(self.precision(point), self.family)
+            pull_of_prior = -point.prior_weight * point.z
+            pull_of_prior[: self.farm] = self.farm_prior.pull(point.z[: self.farm])
+            step = arrow.solve(point.jacobian.T @ point.gradient + pull_of_prior)
             z, score = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
             if score < point.score + near:
                 return point
@@ -170,10 +202,17 @@ class Search:
             choice = mine.argmax(axis=1)
             own = np.asarray(_OWN_LENGTHS)[choice]
             new = point.z + np.where(local, own[self.family], length) * step
-            total = float(mine.max(axis=1).sum() + self.log_prior(new)[~local].sum())
+            total = float(mine.max(axis=1).sum()) + self.farm_prior.log(new[: self.farm])
             if total > best_score:
                 best, best_score = new, total
         return best, best_score
+
+    def precision(self, point: Point) -> Any:
+        """Precision of the unknowns at a point: the prior's, near one each, and what the facts add."""
+        prior = sparse.block_diag(
+            [self.farm_prior.precision, sparse.diags(point.prior_weight[self.farm :])], format="csr"
+        )
+        return (prior + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsc()
 
     def who_laid(self, told: Told) -> None:
         """Take the females and their age when each tray went in as now believed; the usual ones where nobody knows."""
@@ -187,13 +226,6 @@ class Search:
             females[unknown] = np.median(females[self.schedule.other[rows]])
             age[unknown] = np.median(age[self.schedule.other[rows]])
         self.laid = Laid(females=females, age_days=age, warmth_factor=self.laid.warmth_factor)
-
-
-def precision(point: Point) -> Any:
-    """Precision of the unknowns at a point: the prior's, near one each, and what the facts add."""
-    return (
-        sparse.diags(point.prior_weight, format="csr") + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian
-    ).tocsc()
 
 
 def _first_draw(told: Told) -> Told:

@@ -1,0 +1,132 @@
+"""Belief in what the newest entries touch, at once: those lots anew, with what all others say of the farm unchanged.
+
+The whole farm is believed anew beside it, in seconds; until then only the farm's level is a few entries behind.
+"""
+
+from __future__ import annotations
+
+import threading
+
+import msgspec
+import numpy as np
+
+from chirr.book import ledger, shelf
+from chirr.book.models import EntryRow
+from chirr.book.standing import Standing
+from chirr.desk import clock
+from chirr.desk.belief import SILENT, Foresight, clutch_belief, look_from, lot_belief, swap_days_of, which
+from chirr.desk.gather import gather_some
+from chirr.desk.shapes import Beliefs
+from chirr.engine.biology.species import species
+from chirr.engine.colony.belief import believe, families_of
+from chirr.engine.colony.farm_prior import all_but
+from chirr.records import Entry
+
+TOO_MANY = 60
+"""More lots than this are believed together with all others."""
+
+_newest: list[tuple[Foresight, int, Beliefs]] = []
+_lock = threading.Lock()
+
+
+def up_to_date(f: Foresight) -> Beliefs:
+    """Beliefs of a foresight, with those of the lots and clutches that newer entries touch as these have it."""
+    if not f.told:
+        return f.beliefs
+    with _lock:
+        since, seen = (_newest[0][1:]) if _newest and _newest[0][0] is f else (f.told, f.beliefs)
+        rows = EntryRow.objects.filter(seq__gt=since).exclude(deed__in=SILENT).order_by("seq")
+        new = list(rows.values_list("seq", "record")[:TOO_MANY])
+        if new:
+            seen = _with(f, seen, [ledger.from_record(record) for _, record in new])
+            _newest[:] = [(f, new[-1][0], seen)]
+        return seen
+
+
+def _with(f: Foresight, seen: Beliefs, new: list[Entry]) -> Beliefs:
+    """What was seen so far with some more entries; as it was where they touch more than can be believed apart from the
+    rest, or where the farm itself has changed."""
+    s, card = ledger.live(), f.card
+    replaced = [e.replaces for e in new if e.replaces is not None]
+    old = EntryRow.objects.filter(id__in=replaced).values_list("record", flat=True) if replaced else []
+    lots, clutches = _named(s, [*new, *(ledger.from_record(record) for record in old)])
+    lots |= {to for c in clutches if c in s.clutches and (to := s.clutches[c].to_lot) is not None}
+    lots = _kin(s, f, lots)
+    eggs = [c for c in s.clutches.values() if c.name in clutches or c.to_lot in lots]
+    beside = _kin(s, f, {c.lot for c in eggs}) - lots
+    if len(lots) + len(beside) > TOO_MANY:
+        return seen
+    animal = species(card.species)
+    some = gather_some(
+        s, f.gathered, at=max(clock.now(), f.as_of), rooms=shelf.rooms(), tray_types=shelf.tray_types(),
+        species=animal, swap_days=swap_days_of(card.swap_days), lots=lots | beside, clutches=clutches,
+    )  # fmt: skip
+    if some is None:
+        return seen
+    known = (_numbers(f.gathered.lots, some.lots), _numbers(f.gathered.clutches, some.clutches))
+    families = families_of(f.belief, *known)
+    if not set(_lots_of(f, families)) <= set(some.lots):
+        return seen
+    prior = all_but(f.ground, families)
+    belief = believe(some.history, some.clocks, some.clutch_temp_c, animal, learnt=f.learnt, farm_prior=prior)
+    part = look_from(
+        belief, some, s, card, as_of=f.as_of, days=f.days, draws=f.ahead.stock.crickets.shape[2],
+        living=which(some.lots, lambda name: name in lots and s.lots[name].alive),
+        open_clutches=which(
+            some.clutches,
+            lambda name: s.clutches[name].emptied_at is None and (name in clutches or s.clutches[name].to_lot in lots),
+        ),
+    )  # fmt: skip
+    here = {k: v for k, v in seen.lots.items() if k in s.lots and s.lots[k].alive}
+    open_now = {k: v for k, v in seen.clutches.items() if k in s.clutches and s.clutches[k].emptied_at is None}
+    return msgspec.structs.replace(
+        seen,
+        lots=here | {b.lot: b for b in (lot_belief(part, i) for i in range(len(part.ahead.lots)))},
+        clutches=open_now | {b.clutch: b for b in (clutch_belief(part, i) for i in range(len(part.ahead.clutches)))},
+    )
+
+
+def _named(s: Standing, entries: list[Entry]) -> tuple[set[str], set[str]]:
+    """Lots and clutches that entries tell of; a bin that is carried takes all that is in it along."""
+    lots: set[str] = set()
+    clutches: set[str] = set()
+    for e in entries:
+        mine = {e.lot, e.to_lot, *e.from_lots} - {None}
+        if e.deed == "lay":
+            mine.discard(e.lot)  # the breeders are none the fewer for it
+        lots |= {name for name in mine if name is not None}
+        clutches |= {e.clutch} if e.clutch is not None else set()
+        if e.bin is not None and not mine and e.clutch is None and (bin_ := s.bins.get(e.bin)) is not None:
+            lots |= set(bin_.lots)
+            clutches |= {*bin_.trays, *bin_.hatching}
+    return {name for name in lots if name in s.lots}, {name for name in clutches if name in s.clutches}
+
+
+def _kin(s: Standing, f: Foresight, lots: set[str]) -> set[str]:
+    """Lots with those they came from and those that came from them, as far as they are believed in or newly there."""
+    known = set(f.gathered.lots)
+    children: dict[str, list[str]] = {}
+    for lot in s.lots.values():
+        for parent in lot.parents:
+            children.setdefault(parent, []).append(lot.name)
+    found: set[str] = set()
+    todo = [name for name in lots if name in s.lots]
+    while todo:
+        name = todo.pop()
+        if name in found:
+            continue
+        found.add(name)
+        todo += [p for p in s.lots[name].parents if p in s.lots]
+        todo += [c for c in children.get(name, ()) if c in known or s.lots[c].alive]
+    return found
+
+
+def _lots_of(f: Foresight, families: np.ndarray) -> list[str]:
+    """Lots that some families of a foresight hold."""
+    first = np.array([g[0] if len(g) else 0 for g in f.belief.latents.families.bearing], dtype=np.int64)
+    return [f.gathered.lots[i] for i in np.flatnonzero(np.isin(f.belief.family[first], families))]
+
+
+def _numbers(names: list[str], wanted: list[str]) -> np.ndarray:
+    place = {name: i for i, name in enumerate(names)}
+    return np.array([place[name] for name in wanted if name in place], dtype=np.int64)
