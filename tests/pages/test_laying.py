@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import msgspec
+import numpy as np
 import pytest
 
 from builders import small_farm
 from chirr.book import actions
 from chirr.desk.laying import laying
+from chirr.desk.laying_words import number_caution
+from chirr.engine.planning.choice import Best
+from chirr.engine.planning.tray_choice import TraysJudged
 from pages.conftest import Who
 
 
@@ -45,3 +49,27 @@ def test_a_farm_with_no_tray_and_no_fact_answers_from_published_values(db: None)
 
 def test_the_trays_page_leads_there(who: Who) -> None:
     assert 'href="/trays/laying"' in who("reader").get("/trays").content.decode()
+
+
+def test_where_the_law_and_not_the_counts_decides_the_page_says_so_and_what_would_tell(who: Who) -> None:
+    (slim,) = laying().types
+    assert slim.best_days[0].days == 1
+    assert "Only how much better is learnt" in slim.days_caution
+    assert slim.best_number == 1
+    assert "has not given two at once" in slim.number_caution
+    text = who("hand").get("/trays/laying").content.decode()
+    assert slim.days_caution in text
+    assert slim.number_caution in text
+
+
+def test_where_one_tray_is_full_more_are_advised_and_no_caution_is_given() -> None:
+    full = judged(best=2.0)
+    assert number_caution(full, 1.0) == ""
+    assert "beside others with two" in number_caution(judged(best=1.0), 2.0)
+
+
+def judged(*, best: float) -> TraysJudged:
+    """One to three trays, of which so many are best."""
+    none = np.zeros((3, 4))
+    won = Best(at=best, ways=np.full(4, best), value=np.ones(4), gain=np.ones(4), chance=0.5)
+    return TraysJudged(numbers=np.arange(1.0, 4.0), total=none, extra=none, minutes=np.ones(3), best=won)

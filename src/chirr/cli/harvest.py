@@ -42,11 +42,6 @@ def harvest(
         _tell(answer, one=lot is not None)
 
 
-def whole(values: list[float], quantiles: list[float]) -> str:
-    """A band of crickets, none of them in parts."""
-    return band([round(v) for v in values], quantiles)
-
-
 def _tell(answer: dict[str, Any], *, one: bool) -> None:
     q, lots = answer["quantiles"], answer["lots"]
     if not lots:
@@ -73,7 +68,7 @@ def _tell(answer: dict[str, Any], *, one: bool) -> None:
         )  # fmt: skip
         table(
             "By size class", ("class", "now", "kg now", "on its best day", "kg then"),
-            [(s["size_class"], whole(s["crickets"], q), band(s["kg"], q), whole(s["crickets_then"], q),
+            [(s["size_class"], band(s["crickets"], q), band(s["kg"], q), band(s["crickets_then"], q),
               band(s["kg_then"], q)) for s in v["sizes"]],
         )  # fmt: skip
     for remark in answer["remarks"]:

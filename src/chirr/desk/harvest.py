@@ -146,8 +146,8 @@ def _of_lot(f: Foresight, a: LotAhead, *, money: bool) -> HarvestView:
     then = int(np.clip(round(float(np.median(days.best_day))), 0, kg.shape[1] - 1))
     sizes = tuple(
         SizeRow(
-            size_class=c.name, crickets=band(quantiles(number[k, 0])), kg=band(quantiles(kg[k, 0])),
-            crickets_then=band(quantiles(number[k, then])), kg_then=band(quantiles(kg[k, then])),
+            size_class=c.name, crickets=band(np.round(quantiles(number[k, 0]))), kg=band(quantiles(kg[k, 0])),
+            crickets_then=band(np.round(quantiles(number[k, then]))), kg_then=band(quantiles(kg[k, then])),
         )
         for k, c in enumerate(classes)
     )  # fmt: skip

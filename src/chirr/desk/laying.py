@@ -18,7 +18,9 @@ from chirr.desk.laying_words import (
     TypeLaying,
     best_type,
     chart_of,
+    days_caution,
     days_choices,
+    number_caution,
     number_says,
     tray_numbers,
 )
@@ -176,7 +178,8 @@ class _Scene:
             ),
             best_days=days_choices(judged, habit), numbers=tray_numbers(numbers, litres),
             best_number=int(numbers.best.at), best_number_chance=numbers.best.chance,
-            number_says=number_says(numbers, self.usual.trays),
+            number_says=number_says(numbers, self.usual.trays), days_caution=days_caution(judged),
+            number_caution=number_caution(numbers, self.usual.trays),
         )  # fmt: skip
 
     def _stays(self, index: int) -> np.ndarray:

@@ -15,6 +15,9 @@ from chirr.engine.colony.ahead import quantiles
 from chirr.engine.planning.choice import Best
 from chirr.engine.planning.tray_choice import DaysJudged, TraysJudged
 
+MORE_THAN_ONE = 1.1
+"""From so many trays in a bin on the mean, a farm has given more than one at once (judgement)."""
+
 
 class DaysChoice(msgspec.Struct, frozen=True, kw_only=True):
     """The best number of days by one measure. `gain` is its yield over that of the habit; `chance` that it is more.
@@ -52,7 +55,8 @@ class TrayNumber(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class TypeLaying(msgspec.Struct, frozen=True, kw_only=True):
-    """One tray type in one bin of adults."""
+    """One tray type in one bin of adults. The cautions say where the law, more than the counts, gives an answer; empty
+    where it does not."""
 
     tray_type: str
     area_cm2: float
@@ -66,6 +70,8 @@ class TypeLaying(msgspec.Struct, frozen=True, kw_only=True):
     best_number: int
     best_number_chance: float
     number_says: str
+    days_caution: str
+    number_caution: str
 
 
 class LayingView(msgspec.Struct, frozen=True, kw_only=True):
@@ -154,6 +160,35 @@ def number_says(judged: TraysJudged, habit: float) -> str:
         "Most eggs for each minute: {trays} in a bin; {chance} that it beats the {habit:.1f} of now.",
         trays=trays, chance=chance_in_words(best.chance), habit=float(habit),
     )  # fmt: skip
+
+
+def days_caution(judged: DaysJudged) -> str:
+    """That the shortest stay is best for each breeder and day by the law itself, where it is; else nothing."""
+    best = judged.per_breeder_day
+    if len(judged.days) < 2 or best.at > judged.days[0]:
+        return ""
+    return say(
+        "For each breeder and day the shortest stay always comes out best: by the law of the curve a fresh tray takes"
+        " eggs best, and fewest are eaten. Only how much better is learnt. Trays of this type left in for different"
+        " times, and counted, tell more."
+    )
+
+
+def number_caution(judged: TraysJudged, habit: float) -> str:
+    """That one tray is best by what is supposed of trays together, where it is; else nothing."""
+    if judged.best.at > 1 or len(judged.numbers) < 2:
+        return ""
+    if habit > MORE_THAN_ONE:
+        return say(
+            "One tray comes out best because trays together are supposed to share the eggs that the same females would"
+            " lay anyway, and one is far from full. Some bins with one tray beside others with two, all counted, tell"
+            " more."
+        )
+    return say(
+        "One tray comes out best because trays together are supposed to share the eggs that the same females would lay"
+        " anyway, and one is far from full. This farm has not given two at once, so it cannot know: some bins with two,"
+        " all counted, tell more."
+    )
 
 
 def best_type(types: tuple[TypeLaying, ...]) -> str:
