@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date
 
 import numpy as np
 import pytest
+from django.utils.translation import override
 
 from chirr.book import actions, ledger
 from chirr.desk import trial_plans, trial_stakes, trials
+from chirr.desk.spoken import again
 from chirr.desk.timing import timing
 from chirr.desk.trial_rows import gathered
 from chirr.desk.trial_sizes import plan
 from chirr.desk.trial_tables import TableFault
+from chirr.engine.trials.judge import Margin, Question, judge
 from chirr.records import Bin, Entry, FarmCard, FarmFolder, Person, Room, TrayType
 
 DAY = 86400
@@ -116,6 +120,37 @@ def test_a_trial_is_judged_from_the_book_with_balance_and_strays(farm):
     assert found["pairs"][0]["always_interval"][0] < found["ratio"] < found["pairs"][0]["always_interval"][1]
     assert found["strays"], "the trays went by turns, not as drawn"
     assert "instead of" in found["strays"][0]
+
+
+def words_of(values, question, block=None, ways=2):
+    """Every text of a judgement."""
+    each = len(values) // ways
+    j = judge(np.asarray(values, float), np.repeat(list("abc"[:ways]), each).tolist(), block, question)
+    return [j.verdict.says, *j.remarks, *(text for r, v in j.pairs for text in (v.says, *r.remarks))]
+
+
+def test_every_verdict_and_every_doubt_is_told_in_the_language_of_the_reader():
+    rng = np.random.default_rng(3)
+    close, far = Question(margin=Margin(amount=0.1, share=True)), Question(margin=Margin(amount=0.0, share=True))
+    alike = np.exp(8 + rng.normal(0, 0.1, 60))
+    apart = np.concatenate([np.exp(8 + rng.normal(0, 0.1, 30)), np.exp(8.5 + rng.normal(0, 0.1, 30))])
+    odd = np.concatenate([alike[:59], [1.0]])
+    texts = [
+        *words_of(alike, close), *words_of(apart, close), *words_of(apart[::-1], close), *words_of(odd, close),
+        *words_of(apart, far), *words_of([5.0, 6.0, 5.5, 6.5], close), *words_of([1.0, 2.0], close),
+        *words_of([0.0] * 6 + [3.0, 2.0, 4.0, 1.0, 2.0, 3.0], close), *words_of([0.0] * 8, close),
+        *words_of(np.exp(8 + rng.normal(0, 0.1, 90)), close, ways=3),
+        *words_of([5.0, 6.0, 7.0, 8.0], close, block=["x", "x", "y", "z"]),
+        *words_of([5.0, 6.0, 7.0, 8.0], close, block=["x", "x", "y", "y"]),
+    ]  # fmt: skip
+    assert len({text.pattern for text in texts}) >= 9
+    with override("es"):
+        for text in texts:
+            told = again(text)
+            assert not re.search(r"\b(the|known|interval|margin|value|values|gives|than|way|ways|of|so)\b", told), told
+    with override("es"):
+        better = next(again(t) for t in texts if t.startswith("worse"))
+    assert re.search(r"peor: a da el \d+,\d % de b \(intervalo del 90 %: de \d+,\d % a", better)
 
 
 def test_records_that_nobody_drew_come_under_a_clear_heading(farm):

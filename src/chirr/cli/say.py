@@ -39,11 +39,18 @@ def say(text: str = "") -> None:
     typer.echo(text)
 
 
+def _plain(text: Any) -> str:
+    """A sentence that still knows its pattern, as the text that it is."""
+    if not isinstance(text, str):
+        raise TypeError(f"{type(text).__name__} has no place in JSON")
+    return str(text)
+
+
 def say_json(value: Any) -> None:
     """A value as JSON on stdout, its keys in their own order."""
     import msgspec
 
-    typer.echo(msgspec.json.format(msgspec.json.encode(value), indent=2).decode())
+    typer.echo(msgspec.json.format(msgspec.json.encode(value, enc_hook=_plain), indent=2).decode())
 
 
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[str] = ()) -> None:

@@ -16,6 +16,7 @@ from chirr.desk.trial_lots import for_each_clutch, kilograms
 from chirr.desk.trial_words import BY, OUTCOMES, WAY
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.rows import Spread, Units, spread_of
+from chirr.says import word
 
 ENOUGH_CLUTCHES, ENOUGH_BINS = 20, 3
 """Counted clutches and their bins before the farm's own spread is believed (judgement)."""
@@ -64,8 +65,8 @@ def gathered(
     )
     zone = clock.zone()
     more = {
-        "days in the bin": [r.days_in for r in rows], "cycle": [r.cycle for r in rows],
-        "age of the breeders": [r.breeders_days for r in rows], "temperature": [r.temp_c for r in rows],
+        word("days in the bin"): [r.days_in for r in rows], word("cycle"): [r.cycle for r in rows],
+        word("age of the breeders"): [r.breeders_days for r in rows], word("temperature"): [r.temp_c for r in rows],
     } if adjust else {}  # fmt: skip
     return Units(
         value=np.array([r.value for r in rows], dtype=np.float64), way=np.array([r.way for r in rows], dtype=np.str_),

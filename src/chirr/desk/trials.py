@@ -14,6 +14,7 @@ import numpy as np
 
 from chirr.book import ledger
 from chirr.desk import clock
+from chirr.desk.spoken import say
 from chirr.desk.trial_answers import Answer, pair_json
 from chirr.desk.trial_notes import Trial, trial
 from chirr.desk.trial_round import Label, labels, turn
@@ -24,6 +25,7 @@ from chirr.engine.trials.looks import always_interval
 from chirr.engine.trials.pair import Rule
 from chirr.engine.trials.rows import Units, judge_units
 from chirr.engine.trials.verdict import verdict
+from chirr.says import word
 
 NO_CAUSE = (
     "These records were not drawn by lot, so they cannot prove cause: whoever chose the ways may have chosen the bins."
@@ -59,7 +61,7 @@ def _of_trial(t: Trial) -> tuple[Units, list[str]]:
     for bin_, way, day in zip(units.bin.tolist(), units.way.tolist(), units.date.tolist(), strict=True):
         due = turn(t, bin_, date.fromisoformat(day))
         if due is not None and way != due:
-            strays.append(f"bin {bin_} on {day} had {way} instead of {due}")
+            strays.append(say("bin {bin} on {day} had {way} instead of {due}", bin=bin_, day=day, way=way, due=due))
     return units, strays
 
 
@@ -94,7 +96,7 @@ def _judged(
             "sd": float(v.std(ddof=1)) if len(v) > 1 else None,
         })  # fmt: skip
     if len(ways) < 2:
-        nothing = "not known: there is only one way in the record"
+        nothing = word("not known: there is only one way in the record")
         return out | {
             "ratio": None, "interval": None, "equivalence": {"p_lower": None, "p_upper": None, "equivalent": None},
             "difference_test": {"p": None}, "verdict": nothing, "verdict_kind": "not known", "pairs": [],

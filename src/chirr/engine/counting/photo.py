@@ -7,6 +7,7 @@ import numpy as np
 from chirr.engine.counting import light, sift
 from chirr.engine.counting.marks import KINDS, Floats, Kind, Marks, PhotoCount, no_marks
 from chirr.engine.counting.typical import Typical, first_look
+from chirr.says import word
 
 LEAST_SIDE_PX = 24
 TOO_SMALL_PX = 2.8
@@ -17,7 +18,7 @@ not things."""
 FELL_AWAY = 0.55
 """Where at a closer look the usual thing stands out so much less than at the first, it was never one kind of thing."""
 FEWEST_ALIKE = 4
-UNLIKE = "Too few things are alike to know what to count: give the scale of the picture."
+UNLIKE = word("Too few things are alike to know what to count: give the scale of the picture.")
 CERTAIN, ENOUGH_CERTAIN = 0.15, 10
 """So many marks with hardly a doubt are things, whatever else the picture shows."""
 MOSTLY_HEAPED, MOST_HIDDEN = 0.4, 1.5
@@ -41,17 +42,17 @@ def count_photo(picture: light.Image, *, kind: Kind = KINDS["eggs"], mm_per_px: 
         Scale of the picture.
     """
     if min(picture.shape[:2]) < LEAST_SIDE_PX:
-        return _not_sure("The picture is too small to see anything in.")
+        return _not_sure(word("The picture is too small to see anything in."))
     seen = first_look(picture, kind.pale, _areas(kind, mm_per_px))
     if seen is None or seen.height < 6:
-        return _not_sure("Nothing stands out from the ground: a blank wall, or too little light.")
+        return _not_sure(word("Nothing stands out from the ground: a blank wall, or too little light."))
     if seen.against > OTHER_WAY_ROUND * seen.weight:
-        return _not_sure("What stands out looks like the grain of the ground, not like separate things.")
+        return _not_sure(word("What stands out looks like the grain of the ground, not like separate things."))
     if seen.short_px < TOO_SMALL_PX:
-        return _not_sure("What stands out is too small to tell apart: go nearer, or take a sharper picture.")
+        return _not_sure(word("What stands out is too small to tell apart: go nearer, or take a sharper picture."))
     bench = sift.laid_out(picture, seen)
     if bench.usual.height < FELL_AWAY * seen.height or sift.grainy(bench):
-        return _not_sure("What stands out looks like the grain of the ground, not like separate things.")
+        return _not_sure(word("What stands out looks like the grain of the ground, not like separate things."))
     things = sift.find(bench)
     marks = as_marks(things, bench.scale)
     if mm_per_px is not None:
@@ -96,13 +97,13 @@ def of_size(marks: Marks, kind: Kind, mm_per_px: float) -> Marks:
 def unclear(seen: Typical, bench: sift.Bench, marks: Marks, *, scale_known: bool) -> str:
     """Why the count is not to be used; empty where it is."""
     if not marks.sure.any():
-        return "Nothing here has the look of something to count."
+        return word("Nothing here has the look of something to count.")
     if seen.short_px > BLUR_SHOWS_PX and sift.crispness(bench) < BLURRED:
-        return "The picture is out of focus: hold still, and tap the screen on the wall."
+        return word("The picture is out of focus: hold still, and tap the screen on the wall.")
     if seen.alike < FEWEST_ALIKE and not scale_known:
         return UNLIKE
     if sift.explained(bench, marks) < 0.03 and int((marks.doubt < CERTAIN).sum()) < ENOUGH_CERTAIN:
-        return "Most of what stands out is something else: glare, cloth, print or a rim."
+        return word("Most of what stands out is something else: glare, cloth, print or a rim.")
     return ""
 
 

@@ -11,6 +11,7 @@ from scipy import linalg, stats
 
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.estimates import Estimate, TooFew
+from chirr.says import said
 
 Floats = NDArray[np.float64]
 MOST_CELLS = 2e7
@@ -160,15 +161,17 @@ def within_blocks(y: ArrayLike, is_a: ArrayLike, block: ArrayLike, nuisance: Flo
     left = v - basis @ (basis.T @ v)
     information = float(x @ x)
     if information < TINY * len(v):
-        raise Confounded("No block holds both ways, so a difference between ways cannot be told from one of blocks.")
+        raise Confounded(
+            said("no block holds both ways, so a difference between ways cannot be told from one of blocks")
+        )
     df = len(v) - basis.shape[1] - 1
     if df < 1:
-        raise TooFew("After blocks and ways nothing is left to find the spread from; more units are needed.")
+        raise TooFew(said("after blocks and ways nothing is left to find the spread from; more units are needed"))
     effect = float(x @ left) / information
     rest = left - effect * x
     ss = float(rest @ rest)
     if ss <= 1e-24 * float(v @ v):
-        raise TooFew("The values do not vary within blocks, so nothing can be said of their spread.")
+        raise TooFew(said("the values do not vary within blocks, so nothing can be said of their spread"))
     return Estimate(value=effect, se=float(np.sqrt(ss / df / information)), df=df, size=information)
 
 

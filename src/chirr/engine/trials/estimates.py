@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from chirr.engine.errors import EngineError
+from chirr.says import said
 
 Floats = NDArray[np.float64]
 
@@ -90,7 +91,7 @@ def unpaired(a: Group, b: Group, *, equal_spread: bool = False) -> Estimate:
         With less than two values in a group, or no spread at all.
     """
     if a.n < 2 or b.n < 2:
-        raise TooFew("Each way needs at least two values before anything can be said of their spread.")
+        raise TooFew(said("each way needs at least two values before anything can be said of their spread"))
     va, vb = a.sd**2 / a.n, b.sd**2 / b.n
     if equal_spread:
         df: float = a.n + b.n - 2
@@ -105,7 +106,7 @@ def unpaired(a: Group, b: Group, *, equal_spread: bool = False) -> Estimate:
 def paired(differences: Group) -> Estimate:
     """Mean of the differences within pairs."""
     if differences.n < 2:
-        raise TooFew("At least two pairs are needed before anything can be said of their spread.")
+        raise TooFew(said("at least two pairs are needed before anything can be said of their spread"))
     return _with_spread(differences.mean, differences.sd / math.sqrt(differences.n), differences.n - 1, differences.n)
 
 
@@ -124,7 +125,7 @@ def one_sample(a: Group, against: float) -> Estimate:
 
 def _with_spread(value: float, se: float, df: float, size: float) -> Estimate:
     if not se > 1e-12 * max(abs(value), 1e-300):
-        raise TooFew("The values do not vary, so nothing can be said of their spread; measure more finely.")
+        raise TooFew(said("the values do not vary, so nothing can be said of their spread; measure more finely"))
     return Estimate(value=value, se=se, df=df, size=size)
 
 
@@ -195,7 +196,7 @@ def ratio_of_means(a: Group, b: Group) -> Estimate:
     if a.mean <= 0 or b.mean <= 0:
         raise EngineError("A ratio needs both means above nought.")
     if a.n < 2 or b.n < 2:
-        raise TooFew("Each way needs at least two values before anything can be said of their spread.")
+        raise TooFew(said("each way needs at least two values before anything can be said of their spread"))
     va, vb = a.sd**2 / (a.n * a.mean**2), b.sd**2 / (b.n * b.mean**2)
     se = math.sqrt(va + vb)
     df = (va + vb) ** 2 / (va**2 / (a.n - 1) + vb**2 / (b.n - 1)) if se > 0 else math.nan

@@ -15,6 +15,7 @@ from chirr.engine.trials import blocks as within
 from chirr.engine.trials.estimates import Group, TooFew
 from chirr.engine.trials.pair import PairResult, Rule, Side, group_of, judge_pair, matched
 from chirr.engine.trials.verdict import Verdict, pct, verdict
+from chirr.says import joined, said, said_n
 
 MOST_WAYS = 12
 
@@ -87,7 +88,9 @@ def judge(
     if len(sides) < 2:
         out.verdict = Verdict(
             kind="not known",
-            says=f"not known: every value is of one way, {names[0]}, so there is nothing to compare it with",
+            says=said(
+                "not known: every value is of one way, {way}, so there is nothing to compare it with", way=names[0]
+            ),
         )
         return out
     for a, b in _pairs(sides, question.against):
@@ -98,7 +101,7 @@ def judge(
     return out
 
 
-_NOTHING = Verdict(kind="not known", says="not known")
+_NOTHING = Verdict(kind="not known", says=said("not known"))
 
 
 def _sound(values: NDArray[np.float64], question: Question) -> None:
@@ -156,7 +159,9 @@ def _together(out: Judgement, alpha: float) -> Verdict:
     """
     kinds = [v.kind for _, v in out.pairs]
     if all(kind == "as good" for kind in kinds):
-        return Verdict(kind="as good", says="as good within your margin: every one of the ways, each against each")
+        return Verdict(
+            kind="as good", says=said("as good within your margin: every one of the ways, each against each")
+        )
     ranked = sorted((r.p, k) for k, (r, _) in enumerate(out.pairs) if r.p is not None)
     sure: list[int] = []
     for step, (p, k) in enumerate(ranked):
@@ -166,28 +171,41 @@ def _together(out: Judgement, alpha: float) -> Verdict:
     for k, (r, v) in enumerate(out.pairs):
         if v.kind in ("better", "worse") and k not in sure:
             out.remarks.append(
-                f"{r.a} and {r.b} alone would seem to differ, but among so many pairs that may be chance."
+                said(
+                    "{a} and {b} alone would seem to differ, but among so many pairs that may be chance.", a=r.a, b=r.b
+                )
             )
-    told = [
-        f"{out.pairs[k][0].a} is {out.pairs[k][1].kind} than {out.pairs[k][0].b} ({pct_or_gap(out.pairs[k][0])})"
-        for k in sorted(sure) if kinds[k] in ("better", "worse")
-    ]  # fmt: skip
-    told += [f"{r.a} is as good as {r.b} within your margin" for r, v in out.pairs if v.kind == "as good"]
+    told = [_than(*out.pairs[k]) for k in sorted(sure) if kinds[k] in ("better", "worse")]
+    told += [
+        said("{a} is as good as {b} within your margin", a=r.a, b=r.b) for r, v in out.pairs if v.kind == "as good"
+    ]
     if not told:
         more = [v.more for _, v in out.pairs if v.more is not None]
-        tail = f"; about {max(more)} more of each way would settle it" if len(more) == len(kinds) else ""
-        return Verdict(kind="not known", says=f"not known yet of any pair{tail}", more=max(more) if tail else None)
+        if len(more) != len(kinds):
+            return Verdict(kind="not known", says=said("not known yet of any pair"))
+        says = said("not known yet of any pair; about {n} more of each way would settle it", n=max(more))
+        return Verdict(kind="not known", says=says, more=max(more))
     rest = len(kinds) - len(told)
-    tail = f"; of {rest} other pair{'' if rest == 1 else 's'} it is not known yet" if rest else ""
+    if rest:
+        told.append(said_n("of {n} other pair it is not known yet", "of {n} other pairs it is not known yet", rest))
     kind = "not known" if rest else "worse" if "worse" in kinds else "better"
-    return Verdict(kind=kind, says="; ".join(told) + tail)
+    return Verdict(kind=kind, says=joined(told, "; "))
+
+
+def _than(r: PairResult, v: Verdict) -> str:
+    parts = {"a": r.a, "b": r.b, "effect": pct_or_gap(r)}
+    return (
+        said("{a} is better than {b} ({effect})", **parts)
+        if v.kind == "better"
+        else said("{a} is worse than {b} ({effect})", **parts)
+    )
 
 
 def pct_or_gap(r: PairResult) -> str:
     """A pair's effect in a few characters."""
     if r.effect is None:
-        return "by ranks"
-    return pct(r.effect) if r.rule.ratio else f"by {r.effect:.4g}"
+        return said("by ranks")
+    return pct(r.effect) if r.rule.ratio else said("by {effect:.4g}", effect=r.effect)
 
 
 def _overall(

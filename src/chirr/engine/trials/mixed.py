@@ -11,6 +11,7 @@ from scipy import linalg, optimize, sparse
 
 from chirr.engine.errors import EngineError
 from chirr.engine.trials.estimates import Estimate, TooFew
+from chirr.says import said
 
 Floats = NDArray[np.float64]
 MOST_UNITS = 3000
@@ -63,17 +64,21 @@ def fit_mixed(
     v, design = np.asarray(y, dtype=np.float64), np.asarray(x, dtype=np.float64)
     n, k = design.shape
     if n > MOST_UNITS:
-        raise EngineError(f"{n:,} units are more than this model takes; judge a shorter time, up to {MOST_UNITS:,}.")
+        raise EngineError(
+            said(
+                "{n:,} units are more than this model takes; judge a shorter time, up to {most:,}", n=n, most=MOST_UNITS
+            )
+        )
     if np.linalg.matrix_rank(design) < k:
-        raise EngineError("Some effects go hand in hand in these data, so they cannot be told apart.")
+        raise EngineError(said("some effects go hand in hand in these data, so they cannot be told apart"))
     if n - k < 2:
-        raise TooFew("There are too few units for so many effects.")
+        raise TooFew(said("there are too few units for so many effects"))
     groups = tuple(_same(labels) for labels in groupings)
     known = np.broadcast_to(np.asarray(known_variance, dtype=np.float64), v.shape)
     left = v - design @ np.linalg.lstsq(design, v, rcond=None)[0]
     scale = float(left @ left) / (n - k)
     if scale <= 1e-20 * max(float(v @ v), 1e-300):
-        raise TooFew("The values do not vary, so nothing can be said of their spread.")
+        raise TooFew(said("the values do not vary, so nothing can be said of their spread; measure more finely"))
 
     z, which = _columns(groupings, n)
     terms = np.column_stack([design, v])

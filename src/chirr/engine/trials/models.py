@@ -13,6 +13,7 @@ from chirr.engine.errors import EngineError
 from chirr.engine.trials import blocks as within
 from chirr.engine.trials.counts import fit_by_moments
 from chirr.engine.trials.estimates import Estimate, TooFew, paired, summary, unpaired
+from chirr.says import said
 
 Floats = NDArray[np.float64]
 SMALL_COUNT = 20.0
@@ -98,16 +99,16 @@ def fit_as_counts(layout: Layout) -> Fitted:
             here = layout.block == label
             keep[here] = v[here].any() and len(set(is_a[here].tolist())) == 2
         if not keep.any():
-            raise within.Confounded("No block holds both ways, so their ratio cannot be told from one of blocks.")
+            raise within.Confounded(said("no block holds both ways, so their ratio cannot be told from one of blocks"))
     x = np.column_stack([np.ones(len(v)), is_a.astype(np.float64)])[keep]
     if layout.kind != "groups":
         x = np.hstack([x, within.dummies(layout.block[keep])])
     if x.shape[0] - x.shape[1] < 1:
-        raise TooFew("There are too few values to find their spread from; more are needed.")
+        raise TooFew(said("there are too few values to find their spread from; more are needed"))
     fit = fit_by_moments(v[keep], x)
     scale = fit.pearson / fit.df  # 1 where alpha takes up the spread
     if scale < 1e-12:
-        raise TooFew("The values do not vary, so nothing can be said of their spread; measure more finely.")
+        raise TooFew(said("the values do not vary, so nothing can be said of their spread; measure more finely"))
     others = np.delete(x, 1, axis=1)
     apart = x[:, 1] - others @ np.linalg.lstsq(others, x[:, 1], rcond=None)[0]
     mu = np.exp(x @ fit.coef)

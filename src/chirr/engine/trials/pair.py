@@ -26,6 +26,7 @@ from chirr.engine.trials.estimates import (
     summary,
 )  # fmt: skip
 from chirr.engine.trials.models import Fitted, Layout, fit_as_counts, fit_plain, needs_count_model, others
+from chirr.says import said, said_n
 
 Floats = NDArray[np.float64]
 MOST_PAIRS = 4_000_000
@@ -92,13 +93,13 @@ def judge_pair(
     try:
         _judge(out, a, b, pairs, (rng or np.random.default_rng(1)) if beside else None)
     except (TooFew, within.Confounded) as nothing:
-        out.why = str(nothing)
+        out.why = nothing.args[0]
     return out
 
 
 def _judge(out: PairResult, a: Side, b: Side, pairs: bool, rng: np.random.Generator | None) -> None:
     if not (a.values.any() or b.values.any()):
-        raise TooFew("Every value is nought, so there is nothing to compare yet.")
+        raise TooFew(said("every value is nought, so there is nothing to compare yet"))
     if out.rule.ratio and (not a.values.any() or not b.values.any()):
         _one_side_nought(out, a, b)
         return
@@ -142,13 +143,18 @@ def matched(out: PairResult, a: Side, b: Side) -> tuple[Side, Side]:
     single = len(set(a.block.tolist()) ^ set(b.block.tolist()))
     if single:
         out.remarks.append(
-            f"{single} {'pair has' if single == 1 else 'pairs have'} one value only and "
-            f"{'is' if single == 1 else 'are'} left out; if they are missing because of the way, that misleads."
+            said_n(
+                "{n} pair has one value only and is left out; if the other is missing because of the way, that"
+                " misleads.",
+                "{n} pairs have one value only and are left out; if the others are missing because of the way, that"
+                " misleads.",
+                single,
+            )
         )
     if not shared:
-        raise within.Confounded("No pair holds both ways, so nothing can be compared within pairs.")
+        raise within.Confounded(said("no pair holds both ways, so nothing can be compared within pairs"))
     if len(a.block) > len(set(a.block.tolist())) or len(b.block) > len(set(b.block.tolist())):
-        out.remarks.append("Several values of one way in a pair are taken together as their mean.")
+        out.remarks.append(said("Several values of one way in a pair are taken together as their mean."))
     return _means(a, shared), _means(b, shared)
 
 
@@ -170,13 +176,18 @@ def _block_means(out: PairResult, a: Side, b: Side) -> tuple[Side, Side]:
     na, nb = len(set(a.block.tolist())), len(set(b.block.tolist()))
     if min(na, nb) < 2:
         raise within.Confounded(
-            f"Every block had one way only, and {a.name if na < 2 else b.name} just one block: a difference between "
-            "the ways cannot be told from one between the blocks. "
-            "Give both ways to each block, or several blocks to each way."
+            said(
+                "every block had one way only, and {way} just one block: a difference between the ways cannot be told"
+                " from one between the blocks; give both ways to each block, or several blocks to each way",
+                way=a.name if na < 2 else b.name,
+            )
         )
     out.remarks.append(
-        f"Every block had one way only, so the {na} and {nb} blocks are what is compared, not the values in them."
-    )
+        said(
+            "Every block had one way only, so the {a} and {b} blocks are what is compared, not the values in them.",
+            a=na, b=nb,
+        )
+    )  # fmt: skip
     sides = [_means(s, list(dict.fromkeys(s.block.tolist()))) for s in (a, b)]
     empty = [_relabelled(s, np.full(len(s.values), "")) for s in sides]
     return empty[0], empty[1]
@@ -211,7 +222,7 @@ def _beside(out: PairResult, layout: Layout, *, logs: bool, rng: np.random.Gener
         low, high = (math.log(x) if logs and x is not None else None for x in (low, high))
     pairs_of = len(a) * len(b) if layout.kind == "groups" else len(a) ** 2 / 2
     if layout.kind in ("groups", "pairs") and pairs_of > MOST_PAIRS:
-        out.remarks.append("No look by ranks is taken of so many values: it would set each against each.")
+        out.remarks.append(said("No look by ranks is taken of so many values: it would set each against each."))
     elif layout.kind == "groups":
         out.ranks = ranks.unpaired_ranks(a, b, level, low, high)
     elif layout.kind == "pairs":
@@ -225,7 +236,9 @@ def _beside(out: PairResult, layout: Layout, *, logs: bool, rng: np.random.Gener
 def _doubt(out: PairResult, a: Side, b: Side, left: Floats) -> None:
     logs = out.rule.ratio
     if len(left) < len(a.values) + len(b.values):  # one for each pair
-        out.remarks += doubts(left, np.zeros(len(left), dtype=np.int64), (f"{a.name} less {b.name}",), logs=logs)
+        out.remarks += doubts(
+            left, np.zeros(len(left), dtype=np.int64), (said("{a} less {b}", a=a.name, b=b.name),), logs=logs
+        )
         return
     order = np.argsort(np.concatenate([a.place, b.place]), kind="stable")
     of = np.repeat([0, 1], [len(a.values), len(b.values)])
@@ -241,9 +254,9 @@ def _one_side_nought(out: PairResult, a: Side, b: Side) -> None:
         out.ranks = ranks.unpaired_ranks(a.values, b.values, 1 - 2 * out.rule.alpha, None, None)
         out.p = float(stats.mannwhitneyu(a.values, b.values, alternative="two-sided").pvalue)
         out.chance_higher = out.p / 2 if nought is a else 1 - out.p / 2
-    out.remarks.append(f"Every value of {nought.name} is nought, so no ratio can be given an interval.")
+    out.remarks.append(said("Every value of {way} is nought, so no ratio can be given an interval.", way=nought.name))
     if out.p is None:
-        raise TooFew("Each way needs at least two values before anything can be said of their spread.")
+        raise TooFew(said("each way needs at least two values before anything can be said of their spread"))
 
 
 def group_of(side: Side) -> Group:

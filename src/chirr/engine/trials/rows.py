@@ -13,6 +13,7 @@ from chirr.engine.trials.doubts import doubts
 from chirr.engine.trials.estimates import TooFew
 from chirr.engine.trials.mixed import fit_mixed
 from chirr.engine.trials.pair import PairResult, Rule, Side, conclude, judge_pair
+from chirr.says import said, said_n
 
 Floats = NDArray[np.float64]
 MOST = 600
@@ -49,7 +50,7 @@ def judge_units(units: Units, a: str, b: str, rule: Rule) -> PairResult:
     keep = keep[dropped:]
     out = PairResult(a=a, b=b, rule=rule)
     if dropped:
-        out.remarks.append(f"The oldest {dropped} are left out; the latest {MOST} are judged.")
+        out.remarks.append(said("The oldest {n:,} are left out; the latest {most:,} are judged.", n=dropped, most=MOST))
     value, is_a = units.value[keep], units.way[keep] == a
     try:
         _enough(value, is_a, units.bin[keep], a, b)
@@ -57,7 +58,7 @@ def judge_units(units: Units, a: str, b: str, rule: Rule) -> PairResult:
             return _by_bins(units, keep, is_a, a, b, rule)
         _mixed(out, units, keep, is_a)
     except (TooFew, EngineError) as nothing:
-        out.why = str(nothing)
+        out.why = nothing.args[0]
     return out
 
 
@@ -65,16 +66,22 @@ def _enough(value: Floats, is_a: NDArray[np.bool_], bin_: NDArray[np.str_], a: s
     for name, here in ((a, is_a), (b, ~is_a)):
         if here.sum() < 2:
             raise TooFew(
-                f"There {'is' if here.sum() == 1 else 'are'} {int(here.sum())} of {name}: too few to judge by."
-            )
+                said_n(
+                    "there is {n} of {way}: too few to judge by", "there are {n} of {way}: too few to judge by",
+                    int(here.sum()), way=name,
+                )
+            )  # fmt: skip
     if not value.any():
-        raise TooFew("Every value is nought, so there is nothing to compare yet.")
+        raise TooFew(said("every value is nought, so there is nothing to compare yet"))
     of_a, of_b = set(bin_[is_a].tolist()), set(bin_[~is_a].tolist())
     if not of_a & of_b and min(len(of_a), len(of_b)) < 2:
         raise TooFew(
-            f"{a} and {b} were never in the same bin, and one of them in a single bin only: a difference between them "
-            "cannot be told from one between bins."
-        )
+            said(
+                "{a} and {b} were never in the same bin, and one of them in a single bin only: a difference between"
+                " them cannot be told from one between bins",
+                a=a, b=b,
+            )
+        )  # fmt: skip
 
 
 def _mixed(out: PairResult, units: Units, keep: NDArray[np.int64], is_a: NDArray[np.bool_]) -> None:
@@ -110,7 +117,9 @@ def _covariates(out: PairResult, units: Units, keep: NDArray[np.int64], is_a: ND
         c = np.where(known, c - c[known].mean(), 0.0)
         trial = np.column_stack([base, c])
         if np.linalg.matrix_rank(trial) < trial.shape[1]:
-            out.remarks.append(f"{name.capitalize()} goes hand in hand with the ways and cannot be adjusted for.")
+            out.remarks.append(
+                said("There is no adjusting for {what}, which goes hand in hand with the ways.", what=said(name))
+            )
             continue
         base = trial
         columns.append(c)
@@ -121,9 +130,12 @@ def _confounded_dates(out: PairResult, date: NDArray[np.str_], is_a: NDArray[np.
     early = sorted(date[is_a].tolist()), sorted(date[~is_a].tolist())
     if early[0][-1] < early[1][0] or early[1][-1] < early[0][0]:
         out.remarks.append(
-            f"{out.a} and {out.b} were used at different times, one after the other: whatever else changed is "
-            "mixed up with them."
-        )
+            said(
+                "{a} and {b} were used at different times, one after the other: whatever else changed is mixed up with"
+                " them.",
+                a=out.a, b=out.b,
+            )
+        )  # fmt: skip
 
 
 def _by_bins(units: Units, keep: NDArray[np.int64], is_a: NDArray[np.bool_], a: str, b: str, rule: Rule) -> PairResult:
