@@ -139,6 +139,12 @@ def test_a_blank_wall_is_not_sure_and_that_is_no_fault(tmp_path: Path) -> None:
         ["photo", "a.jpg", "--wall-cm", "30", "--side-cm", "30"],
         ["sample", "wall", "212", "--length-cm", "30"],
         ["sample", "wall", "0", "--length-cm", "30", "--width-cm", "20", "--side-cm", "30"],
+        *(
+            ["sample", "wall", "212", "--length-cm", "30", "--width-cm", "20", "--side-cm", "30", "--seen-cv", cv]
+            for cv in ("5", "-0.1", "nan", "inf")
+        ),
+        ["sample", "wall", "nan", "--length-cm", "30", "--width-cm", "20", "--side-cm", "30"],
+        ["sample", "wall", "212", "--length-cm", "nan", "--width-cm", "20", "--side-cm", "30"],
     ],
 )
 def test_what_makes_no_sense_is_told_in_one_sentence(options: list[str], tmp_path: Path) -> None:

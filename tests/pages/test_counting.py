@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
@@ -10,6 +11,7 @@ import msgspec
 import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils.translation import override
 from PIL import Image
 
 from builders import small_farm
@@ -24,8 +26,10 @@ WALL = draw(Scene(eggs=50, height_px=400, width_px=600), 3)
 
 
 @pytest.fixture(autouse=True)
-def _own_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def _own_folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
     monkeypatch.setattr(photos, "folder", lambda: tmp_path / "farm-photos")
+    with override("en-gb"):  # a page asked for in Spanish leaves its language behind
+        yield
 
 
 def upload(picture: np.ndarray = WALL.picture, name: str = "wall.jpg") -> SimpleUploadedFile:
@@ -87,9 +91,35 @@ def test_two_taps_and_a_length_give_the_number_along_the_wall(who: Who) -> None:
     assert again.per_cm == pytest.approx(left / 3)
 
 
-@pytest.mark.parametrize(
-    "junk", [{"off": "999999 x -1"}, {"added": "1e9,2 nan,3 9,9999999"}, {"ends": "1,1"}, {"side_cm": "long"}]
-)
+def test_a_known_length_is_read_and_shown_in_the_language_and_a_wrong_one_keeps_the_marks(who: Who) -> None:
+    hand = who("hand")
+    where = taken(hand, side_cm="")
+    photo = next(photos.all_kept())
+    sure = [i for i, m in enumerate(photo.answer.marks) if m.doubt < photo.answer.cut]
+    hand.cookies["language"] = "es"
+    wrong = hand.post(where, {"off": f"{sure[0]}", "side_cm": "largo"})
+    assert wrong.status_code == 422
+    page = wrong.content.decode()
+    assert 'value="largo"' in page
+    assert "no es un número" in page
+    assert photos.load(photo.id).off == (sure[0],), "the tap on the mark is kept"
+    assert hand.post(where, {"side_cm": "1.500", "scale": "1"}).status_code == 422, "one and a half, or 1500?"
+    assert hand.post(where, {"side_cm": "6,25", "scale": "1"}).status_code == 200
+    assert photos.load(photo.id).side_cm == 6.25
+    assert 'value="6,25"' in hand.get(where).content.decode()
+
+
+def test_the_size_of_the_tray_is_filled_in_as_the_language_writes_it(who: Who) -> None:
+    actions.set_tray_type(
+        TrayType(tray_type="slim", length_cm=28.5, width_cm=12.5, depth_cm=5.0), actor=small_farm.OWNER
+    )
+    hand = who("hand")
+    assert 'value="356.25"' in hand.get("/count/sample?way=square&clutch=C2").content.decode()
+    hand.cookies["language"] = "es"
+    assert 'value="356,25"' in hand.get("/count/sample?way=square&clutch=C2").content.decode()
+
+
+@pytest.mark.parametrize("junk", [{"off": "999999 x -1"}, {"added": "1e9,2 nan,3 9,9999999"}, {"ends": "1,1"}])
 def test_corrections_that_make_no_sense_change_nothing(who: Who, junk: dict[str, str]) -> None:
     hand = who("hand")
     where = taken(hand)

@@ -190,19 +190,20 @@ def as_corrected(kept: KeptPhoto) -> Corrected:
     )  # fmt: skip
 
 
-def corrected(kept: KeptPhoto, values: Mapping[str, str]) -> KeptPhoto:
-    """The photograph with a person's corrections, as its form sends them; what does not parse is left out."""
+def corrected(kept: KeptPhoto, values: Mapping[str, str], side_cm: float | None) -> KeptPhoto:
+    """The photograph with a person's corrections, as its form sends them; what does not parse is left out.
+
+    `side_cm`: the known length, None to leave it as it was.
+    """
     marks = range(len(kept.answer.marks))
     ends = _points(values.get("ends", ""), kept)
-    side = values.get("side_cm", "").strip().replace(",", ".")
-    side_cm = float(side) if re.fullmatch(r"\d{1,4}(\.\d+)?", side) and float(side) > 0 else kept.side_cm
     return msgspec.structs.replace(
         kept,
         off=tuple(i for i in _numbers(values.get("off", "")) if i in marks),
         on=tuple(i for i in _numbers(values.get("on", "")) if i in marks),
         added=tuple(_points(values.get("added", ""), kept)),
         ends=(ends[0], ends[1]) if len(ends) == 2 else kept.ends,
-        side_cm=side_cm,
+        side_cm=kept.side_cm if side_cm is None else side_cm,
     )
 
 

@@ -68,7 +68,7 @@ class Factor:
 
 def geometric_factor(length_cm: float, width_cm: float, clear_side_cm: float, age_days: float = 2.0) -> Factor:
     """The factor before any tray was counted both ways: laid area over the strip that can be seen through the wall."""
-    if min(length_cm, width_cm, clear_side_cm) <= 0:
+    if not all(0 < side < math.inf for side in (length_cm, width_cm, clear_side_cm)):
         raise CannotTell("The tray's length, width and clear side must be above nought.")
     seen_cm = SEEN_LENGTHS * egg_length_mm(age_days) / 10
     factor = max(1.0, length_cm * width_cm / (clear_side_cm * seen_cm))
@@ -132,8 +132,10 @@ class TrayEggs:
 
 def tray_eggs(seen: float, seen_cv: float, factor: Factor) -> TrayEggs:
     """Eggs in a tray from the eggs seen at its wall, with the errors of the look, of the factor and between trays
-    together."""
-    if seen <= 0:
+    together. seen_cv: 0 to 1."""
+    if not 0 <= seen_cv <= 1:
+        raise CannotTell("The relative error of the count at the wall lies between 0 and 1; 0.1 is ten per cent.")
+    if not seen > 0:
         raise CannotTell("No eggs were seen at the wall, so nothing can be said of the tray.")
     log_sd = math.sqrt(math.log1p(seen_cv**2) + factor.log_se**2 + factor.log_spread**2)
     reach = float(stats.norm.ppf(0.95)) * log_sd

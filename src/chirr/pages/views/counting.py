@@ -18,6 +18,9 @@ from chirr.desk.spoken import say, term
 from chirr.pages.access import SEE, WORK, actor, door, found
 from chirr.pages.views.sign import safe_next
 
+SIDE_CM = (0.5, 1000.0)
+"""Least and most length that a photograph may show."""
+
 
 @door(WORK)
 @require_http_methods(["GET", "POST"])
@@ -51,7 +54,7 @@ def take(request: HttpRequest) -> HttpResponse:
 def _kept(request: HttpRequest, values: dict[str, str]) -> photos.KeptPhoto:
     sheet = Sheet(values)
     what = sheet.choice("what", counting.WHATS, say("Say what is on the picture."))
-    side_cm = sheet.number("side_cm", 0.5, 1000)
+    side_cm = sheet.number("side_cm", *SIDE_CM)
     clutch, lot = sheet.text("clutch"), sheet.text("lot")
     file = request.FILES.get("photo")
     if file is None:
@@ -78,7 +81,7 @@ def sample(request: HttpRequest) -> HttpResponse:
     clutch, tray = values.get("clutch"), photos.tray_type_of(values.get("clutch"))
     values.setdefault("unit", "eggs" if clutch else "crickets")
     if tray is not None:
-        values.setdefault("tray_cm2", f"{tray.length_cm * tray.width_cm:g}")
+        values.setdefault("tray_cm2", shown_number(tray.length_cm * tray.width_cm))
     faults: dict[str, str] = {}
     worked = None
     try:
@@ -112,11 +115,17 @@ def _rows(values: dict[str, str]) -> dict[str, object]:
 def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
     """The picture with its marks: tap to correct them, then write the count."""
     kept, _ = found(request, photos.load, photo_id)
+    faults: dict[str, str] = {}
+    typed = shown_number(kept.side_cm) if kept.side_cm else ""
     if request.method == "POST":
-        kept = photos.corrected(kept, {k: v for k, v in request.POST.items() if isinstance(v, str)})
+        values = {k: v for k, v in request.POST.items() if isinstance(v, str)}
+        sheet = Sheet(values)
+        side_cm, faults = sheet.number("side_cm", *SIDE_CM), sheet.faults
+        kept = photos.corrected(kept, values, None if faults else side_cm)  # a wrong length loses no mark
         kept = msgspec.structs.replace(kept, gone_over=kept.gone_over or "scale" not in request.POST)
         photos.save(kept)
-        if "scale" not in request.POST:
+        typed = values.get("side_cm", "")
+        if "scale" not in request.POST and not faults:
             back = safe_next(request, "")
             more = {"next": back} if back else {}
             return redirect(f"{reverse('add')}?{urlencode(from_wall.deed_values(kept) | more)}")
@@ -129,9 +138,9 @@ def marks(request: HttpRequest, photo_id: str) -> HttpResponse:
         "usual": round(median([m.length for m in kept.answer.marks] or [0])),
         "reach": max(6, round(kept.answer.width_px / 150)), "added": " ".join(f"{x:g},{y:g}" for x, y in kept.added),
         "ends": " ".join(f"{x:g},{y:g}" for x, y in kept.ends or ()), "off": " ".join(map(str, kept.off)),
-        "on": " ".join(map(str, kept.on)), "values": {"side_cm": shown_number(kept.side_cm) if kept.side_cm else ""},
+        "on": " ".join(map(str, kept.on)), "values": {"side_cm": typed}, "faults": faults,
     }  # fmt: skip
-    return render(request, "chirr/count_marks.html", context)
+    return render(request, "chirr/count_marks.html", context, status=422 if faults else 200)
 
 
 def _state(kept: photos.KeptPhoto, number: int, doubt: float) -> str:
