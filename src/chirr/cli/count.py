@@ -235,10 +235,6 @@ def wall(
 ) -> None:
     """Eggs in a tray, from those along its wall: by what the farm's own trays counted both ways have shown, or by
     geometry alone where the tray is only measured."""
-    if not 0 <= seen_cv <= 1:
-        raise BadInput(
-            f"--seen-cv is {seen_cv:g}; it is a relative error between 0 and 1, such as 0.1 for ten per cent."
-        )
     if tray_type or clutch:
         from chirr.cli.farm import open_farm
 
