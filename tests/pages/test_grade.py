@@ -65,3 +65,27 @@ def test_every_figure_of_the_pictures_is_also_in_a_table(who: Who, kept: Path) -
     page = who("owner").get("/ahead/grade").content.decode()
     assert "<td>the farm&#x27;s own averages</td>" in page
     assert page.count("The same figures as a table") == 2
+
+
+def test_an_old_grade_is_called_old_on_its_page_and_among_the_remarks(
+    who: Who, kept: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    report = msgspec.json.decode(kept.read_bytes(), type=Grade)
+    kept.write_bytes(msgspec.json.encode(msgspec.structs.replace(report, drift=())))
+    assert desk.drift_remark() is None
+    monkeypatch.setattr(desk.ledger, "last_at", lambda: small_farm.NOW + 40 * DAY)
+    assert "5 weeks ago" in (desk.drift_remark() or "")
+    assert "5 weeks ago" in who("hand").get("/ahead/grade").content.decode()
+
+
+def test_a_drift_is_told_before_an_old_age(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(desk.ledger, "last_at", lambda: small_farm.NOW + 40 * DAY)
+    assert "only 1" in (desk.drift_remark() or "")
+
+
+def test_a_book_too_short_to_grade_is_not_asked_for_a_grade_and_a_long_one_is(
+    farm: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert desk.drift_remark() is None
+    monkeypatch.setattr(desk.ledger, "last_at", lambda: small_farm.NOW + 60 * DAY)
+    assert "never been held against what came" in (desk.drift_remark() or "")

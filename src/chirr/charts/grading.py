@@ -15,6 +15,10 @@ WIDEST = 250
 """Misses beyond so many for a hundred of the keeper's are drawn up to here, with their number beside them."""
 
 
+LEGEND = {"orient": "top", "direction": "vertical", "columns": 1, "labelLimit": 0}
+"""One below the other, each with its whole name, so that a phone shows all of them."""
+
+
 def _chart(values: list[dict[str, Any]], description: str, rows: int) -> Spec:
     return {
         "$schema": SCHEMA, "description": description, "width": "container", "height": 34 * max(rows, 1) + 30,
@@ -74,7 +78,8 @@ def misses_beside(rows: Sequence[tuple[str, str, float]], *, hundred: str) -> Sp
     x: Spec = {
         "field": "drawn",
         "type": "quantitative",
-        "title": said("how far off; {hundred} = 100", hundred=hundred),
+        "title": word("how far off"),
+        "axis": {"tickCount": 5},
         "scale": {"domain": [0, WIDEST]},
     }
     tip = [
@@ -86,12 +91,13 @@ def misses_beside(rows: Sequence[tuple[str, str, float]], *, hundred: str) -> Sp
         **_chart(
             values,
             said("How far off each forecast is, where {hundred} is off by 100", hundred=hundred),
-            kinds * len(whos),
+            kinds * len(whos) + 2,
         ),
         "encoding": {"y": y, "yOffset": offset},
         "layer": [
             {"mark": {"type": "bar", "tooltip": True},
-             "encoding": {"x": x, "color": {**offset, "type": "nominal", "title": None}, "tooltip": tip}},
+             "encoding": {"x": x, "tooltip": tip,
+                          "color": {**offset, "type": "nominal", "title": None, "legend": LEGEND}}},
             {"mark": {"type": "text", "align": "left", "dx": 4},
              "encoding": {"x": x, "text": {"field": "off", "type": "quantitative", "format": ",.0f"}}},
         ],

@@ -23,6 +23,7 @@ from chirr.desk.grade_cases import DAY, KINDS, REACH_DAYS, Question, questions
 from chirr.desk.grade_report import RIVALS, Case, Grade, drift_sentence, find_drift, grade_kinds
 from chirr.desk.grade_rivals import CalendarRule, Keeper, Ledger, published_alone
 from chirr.desk.shapes import QUANTILES
+from chirr.desk.spoken import say
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Ahead, ClutchAhead, LotAhead
 from chirr.engine.colony.calendar import Textbook
@@ -32,6 +33,8 @@ Floats = NDArray[np.float64]
 Told = Callable[[str, int, int | None], None]
 
 DATES, DRAWS = 26, 400
+STALE_WEEKS = 4
+"""A grade is called old from so many weeks on (judgement)."""
 WARM_UP_DAYS = 56
 """No forecast is scored before the book is so old."""
 
@@ -196,9 +199,33 @@ def kept() -> Grade | None:
 
 
 def drift_remark() -> str | None:
-    """What the last report has to say of bands that promise too much; None while all is well, or never graded."""
+    """A warning where bands promise too much, or where nobody has looked for long; None while all is well."""
     report = kept()
-    return None if report is None else drift_sentence(report.drift)
+    return stale_sentence(report) if report is None else drift_sentence(report.drift) or stale_sentence(report)
+
+
+def stale_sentence(report: Grade | None) -> str | None:
+    """That the forecasts were never graded, though the book is long enough, or not for weeks; None if they were."""
+    last = ledger.last_at()
+    if last is None:
+        return None
+    if report is None:
+        try:
+            asked_days()
+        except TooShort:
+            return None
+        return say(
+            "The forecasts of this book have never been held against what came: “chirr grade” does it, and from then on"
+            " a warning stands here when they promise too much."
+        )
+    weeks = (last - report.made_at) // (7 * DAY)
+    if weeks < STALE_WEEKS:
+        return None
+    return say(
+        "The forecasts were last held against what came {weeks} weeks ago, so nobody would know if they had begun to"
+        " promise too much: run “chirr grade”.",
+        weeks=int(weeks),
+    )
 
 
 def _write(report: Grade) -> None:

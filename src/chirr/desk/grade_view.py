@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from chirr.charts.grading import held_of_100, misses_beside
-from chirr.desk.grade import kept
+from chirr.desk.grade import kept, stale_sentence
 from chirr.desk.grade_cases import KINDS
 from chirr.desk.grade_report import Grade, KindGrade, drift_sentence
 from chirr.desk.shapes import Chart
@@ -23,7 +23,7 @@ WORDS = {
 
 
 class GradeView(msgspec.Struct, frozen=True, kw_only=True):
-    """What the page shows: `says` one sentence for each kind, `drift` a warning or None."""
+    """What the page shows: `says` one sentence for each kind, `drift` and `stale` warnings or None."""
 
     made_at: int
     dates: int
@@ -32,6 +32,7 @@ class GradeView(msgspec.Struct, frozen=True, kw_only=True):
     says: tuple[str, ...]
     charts: tuple[Chart, ...]
     drift: str | None
+    stale: str | None
 
 
 def grade_view() -> GradeView | None:
@@ -43,7 +44,7 @@ def grade_view() -> GradeView | None:
     return GradeView(
         made_at=report.made_at, dates=len(report.asked), first_at=report.asked[0], last_at=report.asked[-1],
         says=tuple(sentence(k) for k in whole), charts=(_held_chart(whole), _misses_chart(whole)) if whole else (),
-        drift=drift_sentence(report.drift),
+        drift=drift_sentence(report.drift), stale=stale_sentence(report),
     )  # fmt: skip
 
 
@@ -107,9 +108,10 @@ def _misses_chart(whole: tuple[KindGrade, ...]) -> Chart:
         columns=(say("forecast"), say("by"), say("off by")),
         rows=tuple((kind, who, f"{v:.0f}") for kind, who, v in rows),
         note=say(
-            "Shorter is better; bands too wide or too narrow count as off, too. The calendar: fixed days from laying "
-            "and fixed numbers. The farm's own averages: what a careful keeper reads off a sheet of all that was "
-            "written down up to then. Published values: the same reckoning, with nothing learnt from this farm."
+            "Shorter is better, and the farm's own averages are 100; bands too wide or too narrow count as off, too."
+            " The calendar: fixed days from laying and fixed numbers. The farm's own averages: what a careful keeper"
+            " reads off a sheet of all that was written down up to then. Published values: the same reckoning, with"
+            " nothing learnt from this farm."
         ),
     )  # fmt: skip
 
