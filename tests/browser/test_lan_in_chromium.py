@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import re
+import subprocess
+import sys
+import time
 import urllib.request
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import BrowserContext, Error, Playwright
+from playwright.sync_api import BrowserContext, Error, Playwright, expect
 
-from browser.lan import NAME, served, trusting
+from browser.lan import NAME, SERVE, environment, served, trusting
 from builders import small_farm
 from builders.tls import answering
-from chirr.wire import certificates, safe
+from chirr.wire import addresses, certificates, safe
 from chirr.wire.certificates import Pair
 
 pytestmark = pytest.mark.browser
@@ -33,6 +37,12 @@ def port(book: Path) -> Iterator[int]:
 @pytest.fixture(scope="module")
 def phone(playwright: Playwright, port: int, tmp_path_factory: pytest.TempPathFactory) -> Iterator[BrowserContext]:
     """A browser whose only trust of ours is the authority that the set-up port gave it."""
+    context = set_up_by(playwright, port, tmp_path_factory.mktemp("home"))
+    yield context
+    context.close()
+
+
+def set_up_by(playwright: Playwright, port: int, home: Path) -> BrowserContext:
     page = urllib.request.urlopen(f"http://127.0.0.1:{port + 1}/phone", timeout=10).read().decode()
     file = page.split('class="button main" href="')[1].split('"')[0]
     from cryptography import x509
@@ -41,9 +51,7 @@ def phone(playwright: Playwright, port: int, tmp_path_factory: pytest.TempPathFa
     der = urllib.request.urlopen(f"http://127.0.0.1:{port + 1}{file}", timeout=10).read()
     authority = x509.load_der_x509_certificate(der)
     assert certificates.fingerprint(authority) in page
-    context = trusting(playwright, tmp_path_factory.mktemp("home"), authority.public_bytes(Encoding.PEM))
-    yield context
-    context.close()
+    return trusting(playwright, home, authority.public_bytes(Encoding.PEM))
 
 
 def _authority(book: Path) -> Pair:
@@ -133,3 +141,41 @@ def test_the_set_up_page_can_be_read_on_a_phone(phone: BrowserContext, port: int
     from axe_playwright_python.sync_playwright import Axe
 
     assert Axe().run(page).response["violations"] == []
+
+
+def test_a_farm_is_set_up_from_a_phone_with_nothing_but_an_empty_book_and_what_the_command_prints(
+    playwright: Playwright, tmp_path: Path
+) -> None:
+    """The farm's computer may have no screen of its own to open the pages on."""
+    book = tmp_path / "hill.chirr"
+    subprocess.run([sys.executable, "-c", SERVE, "new", str(book)], env=environment(book), check=True)
+    with served(book) as port:
+        printed = ""
+        for _ in range(100):
+            printed = Path(f"{book}.out").read_text()
+            if "Stop with" in printed:
+                break
+            time.sleep(0.1)
+        code = re.search(r"good until the farm is made: (\S+)", printed)
+        assert code is not None, printed
+        phone = set_up_by(playwright, port, tmp_path / "home")
+        page = phone.new_page()
+        here = next(iter(addresses.lan_addresses()), "")
+        if not here:
+            pytest.skip("This machine has no network but itself, and from itself no code is asked.")
+        page.goto(f"https://{here}:{port}/")
+        page.get_by_label("Code").fill("a-guess")
+        page.get_by_role("button", name="Go on").tap()
+        expect(page.get_by_text("This is not the code")).to_be_visible()
+        page.get_by_label("Code").fill(code[1].capitalize())
+        page.get_by_role("button", name="Go on").tap()
+        for label, words in (("Name", "Hill Barn"), ("Time zone", "Europe/Lisbon"), ("Your name", "Rui")):
+            page.get_by_label(label, exact=True).first.fill(words)
+        page.locator("[name=room_1]").fill("east")
+        page.get_by_label("Password", exact=True).fill("moss-under-snow")
+        page.get_by_label("Password again").fill("moss-under-snow")
+        page.get_by_role("button", name="Found the farm").tap()
+        page.wait_for_url("**/racks")
+        expect(page.get_by_role("heading", name="east")).to_be_visible()
+        expect(page.locator(".head")).to_contain_text("Hill Barn")
+        phone.close()

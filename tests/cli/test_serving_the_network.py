@@ -209,10 +209,18 @@ def test_a_damaged_authority_is_told_in_one_sentence(barn: Path, port: int, tmp_
     assert run.returncode == 1
 
 
-def test_a_book_without_a_farm_is_set_up_on_this_machine_first(chirr: object, tmp_path: Path) -> None:  # noqa: F811
-    assert _run("new", "bare.chirr", cwd=tmp_path).returncode == 0
-    run = _run("--farm", "bare.chirr", "serve", "--lan", "--port", str(free_pair()), cwd=tmp_path)
-    assert "set it up on this machine first" in _one_sentence(run, 1)
+def test_a_book_without_a_farm_is_set_up_from_the_network_by_a_code_that_is_another_each_time(tmp_path: Path) -> None:
+    codes = []
+    for name in ("one", "two"):
+        empty = tmp_path / f"{name}.chirr"
+        assert _run("new", str(empty), cwd=tmp_path).returncode == 0
+        with served(empty):
+            _until(lambda empty=empty: "Stop with" in _said(empty))
+            said = _said(empty)
+        assert "holds no farm yet" in said
+        assert "give somebody a password" not in said
+        codes += re.findall(r"good until the farm is made: ([a-z-]{14})$", said, re.MULTILINE)
+    assert len(set(codes)) == 2
 
 
 # --- addresses ---------------------------------------------------------------------------------------------------

@@ -171,7 +171,7 @@ def test_checking_a_bad_folder_needs_no_book(chirr: Run, folder: Path) -> None:
 def test_new_makes_an_empty_book_and_says_what_comes_next(chirr: Run, tmp_path: Path) -> None:
     run = chirr("new", "hill.chirr")
     assert run.returncode == 0
-    assert "person NAME --role owner" in run.stdout
+    assert "serve --lan" in run.stdout
     assert "holds no farm yet" in _one_sentence(chirr("round", "--farm", "hill.chirr"), 1)
     assert (tmp_path / "hill.chirr.key").stat().st_mode & 0o077 == 0, "the key is for the book's owner alone"
 

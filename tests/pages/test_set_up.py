@@ -84,7 +84,15 @@ def test_from_another_machine_the_code_of_the_server_is_needed(monkeypatch: pyte
     assert Client().get("/set-up?code=", **away).status_code == 403
     assert Client().post("/set-up", FORM, **away).status_code == 403
     monkeypatch.setenv("CHIRR_SETUP_CODE", "amber-17")
-    assert Client().get("/set-up?code=guess", **away).status_code == 403
+    asked = Client().get("/", follow=True, **away)
+    assert asked.status_code == 403
+    assert "The farm's computer shows a code" in asked.content.decode()
+    assert 'name="code"' in asked.content.decode()
+    assert "This is not the code" not in asked.content.decode()
+    guessed = Client().get("/set-up?code=guess", **away)
+    assert guessed.status_code == 403
+    assert "This is not the code" in guessed.content.decode()
+    assert Client().get("/set-up?code=%20Amber-17", **away).status_code == 200, "as a phone writes it"
     assert 'value="amber-17"' in Client().get("/set-up?code=amber-17", **away).content.decode()
     assert Client().post("/set-up", FORM | {"code": "amber-17"}, **away).status_code == 302
 

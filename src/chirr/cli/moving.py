@@ -27,9 +27,9 @@ def new(
     os.environ["CHIRR_FARM"] = str(path)
     open_farm(create=True)
     say(f"An empty book is at {path}.")
-    say("Next, either bring a farm folder in:   chirr --farm PATH import FOLDER")
-    say("or make yourself its owner:            chirr --farm PATH person NAME --role owner")
-    say("and set the farm up on its pages:      chirr --farm PATH serve")
+    say("Next, bring a farm folder in:         chirr --farm PATH import FOLDER")
+    say("or set the farm up on its pages, here: chirr --farm PATH serve")
+    say("or from a phone on its network:        chirr --farm PATH serve --lan")
 
 
 def import_(

@@ -92,7 +92,7 @@ def serve(
         os.environ.setdefault("CHIRR_HOSTS", ",".join(sorted(names)))
     open_farm()
     _must_be_free(host, port)
-    _somebody_signs_in()
+    _somebody_signs_in(others=host not in LOOPBACK)
     if host not in LOOPBACK:
         sorry("Other machines can reach these pages, and what is sent is not encrypted: only on a network you trust.")
     _run(host, port)
@@ -109,12 +109,10 @@ def _serve_lan(host: str, port: int, name: str | None) -> None:
     from chirr.desk import farm
 
     card = farm.card()
-    if card is None:
-        raise Trouble("This book holds no farm yet; set it up on this machine first: chirr serve")
-    here.farm = card.name
+    here.farm = card.name if card else farm_path().stem  # phones show the authority under this name
     _must_be_free(here.host, port)
     _must_be_free(here.host, port + 1)
-    _somebody_signs_in()
+    _somebody_signs_in(others=True)
     connections.close_all()
     run(here, lambda certificate, key: _server(here.host, port, certificate, key))
 
@@ -124,10 +122,16 @@ def _must_be_free(host: str, port: int) -> None:
         raise Trouble(f"Port {port} on {host} cannot be had; choose another with --port.")
 
 
-def _somebody_signs_in() -> None:
-    from chirr.desk import people
+def _somebody_signs_in(*, others: bool) -> None:
+    """Say what to do where nobody can come in yet. `others`: other machines reach the pages."""
+    from chirr.desk import farm, people
 
-    if not any(has for _, has in people.everybody()):
+    if farm.card() is None:
+        say("This book holds no farm yet; its pages begin with setting one up.")
+        if others:  # anybody on the network could make themselves the owner
+            os.environ["CHIRR_SETUP_CODE"] = code = _password()
+            say(f"From another machine they ask for this code, which is good until the farm is made: {code}")
+    elif not any(has for _, has in people.everybody()):
         sorry("Nobody can sign in yet; give somebody a password first: chirr person NAME --role owner")
 
 

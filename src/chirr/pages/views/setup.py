@@ -38,9 +38,23 @@ def from_here(request: HttpRequest) -> bool:
 
 def _may(request: HttpRequest) -> bool:
     code = os.environ.get("CHIRR_SETUP_CODE", "")
-    if code and hmac.compare_digest(code.encode(), request.POST.get("code", request.GET.get("code", "")).encode()):
+    if code and hmac.compare_digest(code.encode(), _given(request).encode()):
         return True
     return from_here(request)
+
+
+def _given(request: HttpRequest) -> str:
+    """The code as it was typed, perhaps with a capital that a phone puts first."""
+    return str(request.POST.get("code", request.GET.get("code", ""))).strip().lower()
+
+
+def _ask_code(request: HttpRequest) -> HttpResponse:
+    """From another machine: the code that the farm's computer shows, where it shows one."""
+    if not os.environ.get("CHIRR_SETUP_CODE"):
+        return refuse(request, say("Set the farm up on the computer it runs on, or serve it with 'chirr serve --lan'."))
+    wrong = {"code": say("This is not the code that the farm's computer shows.")} if _given(request) else {}
+    context = {"faults": wrong, "values": {"code": _given(request)}}
+    return render(request, "chirr/set_up_code.html", context, status=403)
 
 
 @door(ALWAYS)
@@ -50,10 +64,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
     if farm.card() is not None:
         return redirect("round")
     if not _may(request):
-        words = say(
-            "Set the farm up on the computer it runs on, or add ?code= and the code of the server to this address."
-        )
-        return refuse(request, words)
+        return _ask_code(request)
     values = START if request.method == "GET" else {k: v for k, v in request.POST.items() if isinstance(v, str)}
     faults: dict[str, str] = {}
     if request.POST.get("do") == "found":
@@ -69,7 +80,7 @@ def set_up(request: HttpRequest) -> HttpResponse:
         **_drawn(values),
         "values": shown,
         "faults": faults,
-        "code": values.get("code", request.GET.get("code", "")),
+        "code": _given(request),
     }
     return render(request, "chirr/set_up.html", context, status=422 if faults else 200)
 
