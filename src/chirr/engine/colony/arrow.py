@@ -115,12 +115,14 @@ def _group(family: Ints, border: Floats, row: Ints, column: Ints, value: Floats)
     place[order] = np.arange(len(order)) - np.repeat(first, sizes)
     of = np.zeros(len(family), dtype=np.int64)
     of[order] = np.repeat(np.arange(len(names)), sizes)
+    kinds, kind = np.unique(sizes, return_inverse=True)
+    by_kind = np.argsort(kind[of[row]], kind="stable")
+    parts = np.split(by_kind, np.searchsorted(kind[of[row]][by_kind], np.arange(1, len(kinds))))
+    slot = np.zeros(len(names), dtype=np.int64)
     groups = []
-    for size in np.unique(sizes):
-        which = np.flatnonzero(sizes == size)
-        slot = np.full(len(names), -1, dtype=np.int64)
+    for n, (size, mine) in enumerate(zip(kinds, parts, strict=True)):
+        which = np.flatnonzero(kind == n)
         slot[which] = np.arange(len(which))
-        mine = slot[of[row]] >= 0
         block = np.zeros((len(which), size, size))
         block[slot[of[row[mine]]], place[row[mine]], place[column[mine]]] = value[mine]
         member = order[first[which][:, None] + np.arange(size)]

@@ -15,31 +15,22 @@ from numpy.typing import NDArray
 
 from chirr.engine.biology.laying import after_cold
 from chirr.engine.biology.species import Species
+from chirr.engine.colony.approach import from_afar, from_near
 from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.facts import Facts, gather
 from chirr.engine.colony.history import FarmHistory
-from chirr.engine.colony.latents import Latents, make_latents, prior_spreads, rescaled
+from chirr.engine.colony.latents import Latents, make_latents, rescaled
 from chirr.engine.colony.learnt import Learnt, start_at
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
-from chirr.engine.colony.search import NEAR, NEAR_ENOUGH_TO_GO_ON, FarmPrior, Point, Search
-from chirr.engine.colony.spreads import learnt_factors
-from chirr.engine.colony.walk import Biology, Laid, Told, walk
+from chirr.engine.colony.search import FarmPrior, Point, Search
+from chirr.engine.colony.walk import Biology, Laid, Told
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 ODD_BEYOND = 4.0
 """A fact this many spreads from what the rest says is named."""
-
-SPREAD_AGAIN = 0.02
-"""Spreads are learnt anew when the number of facts has changed by this share."""
-
-BLURS, _FINE_STEPS, _FEW_STEPS = (6.0, 2.0), 8, 3
-"""The search begins with every fact's spread multiplied by these in turn, then takes at most so many steps more."""
-
-SPREAD_ROUNDS, SPREAD_FROM, _SAME_SPREAD = 2, 30, 0.02
-"""Rounds in which spreads are learnt, facts from which on they are; a smaller change is left alone."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,53 +108,13 @@ def believe(
         age_days=np.full(len(arrays.laid_h), 12.0),
         warmth_factor=np.maximum(warmth, 0.02),
     )
-    blurs: tuple[float, ...] = BLURS
-    z, steps, spread_rounds = np.zeros(latents.size), _FINE_STEPS, SPREAD_ROUNDS
-    if learnt is not None:
-        z, blurs, steps, spread_rounds = start_at(learnt, history, schedule, latents), (), _FEW_STEPS, 0
-        if farm_prior is None and abs(len(facts.what) - learnt.facts) > SPREAD_AGAIN * len(facts.what):
-            spread_rounds = 1
-        if len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
-            latents = rescaled(latents, np.array(learnt.clutch), np.array(learnt.lot))
+    if learnt is not None and len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
+        latents = rescaled(latents, np.array(learnt.clutch), np.array(learnt.lot))
     search = Search(latents, schedule, arrays, bio, facts, laid, farm_prior)
-    for _ in range(2):
-        search.who_laid(walk(z[:, None], latents, schedule, arrays, search.laid, bio))
-    for blur in blurs:
-        point = search.climb(search.look(z, blur=blur), blur=blur, steps=1)
-        search.who_laid(point.told)
-        z = point.z
-    spread_rounds = spread_rounds if len(facts.what) >= SPREAD_FROM else 0
-    near = NEAR_ENOUGH_TO_GO_ON if spread_rounds else NEAR
-    point = search.climb(search.look(z), steps=steps, near=near)
-    point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS, near=near)
-    for _ in range(spread_rounds):
-        search, point = _with_learnt_spreads(search, point)
     if learnt is None:
-        search.who_laid(point.told)
-        point = search.climb(search.look(point.z), steps=_FINE_STEPS)
-    return _belief(search, point, history)
-
-
-def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
-    """The search and its point under the spreads that the facts show, where they differ from those in use."""
-    latents = search.latents
-    prior = prior_spreads()
-    used = [
-        now[:, 0] / first if now.shape[1] else np.ones(len(first))
-        for now, first in zip((latents.clutch_sd, latents.lot_sd), prior, strict=True)
-    ]
-    found = learnt_factors(search, point, used[0], used[1])
-    change = [new / old for new, old in zip(found, used, strict=True)]
-    if all((np.abs(c - 1) < _SAME_SPREAD).all() for c in change):
-        return search, point
-    start = point.z.copy()
-    for row, factor in zip((*latents.clutch, *latents.lot), np.concatenate(change), strict=True):
-        start[row[row >= 0]] /= factor
-    new = Search(
-        rescaled(latents, *change),
-        search.schedule, search.arrays, search.bio, search.facts, search.laid, search.farm_prior,
-    )  # fmt: skip
-    return new, new.climb(new.look(start), steps=_FEW_STEPS)
+        return _belief(*from_afar(search), history)
+    then = learnt.facts if farm_prior is None else len(facts.what)
+    return _belief(*from_near(search, start_at(learnt, history, schedule, latents), facts_then=then), history)
 
 
 def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:

@@ -46,6 +46,11 @@ class Facts:
     high: Floats
     entry: tuple[str, ...]
 
+    def take(self, some: Ints) -> Facts:
+        """Some of them, by number; without their names."""
+        arrays = ("what", "row", "value", "log_sd", "sample", "young", "low", "high")
+        return Facts(**{name: getattr(self, name)[some] for name in arrays}, entry=())
+
     @property
     def counted(self) -> tuple[NDArray[np.bool_], ...]:
         """Which facts are counts of eggs, of pinheads, of crickets."""
@@ -148,12 +153,13 @@ def predict(told: Told, facts: Facts) -> Floats:
     for what, source in (
         (0, told.log_number),
         (1, told.log_mg),
-        (3, np.log(told.clutches.eggs)),
-        (4, np.log(told.clutches.pinheads)),
+        (3, told.clutches.eggs),
+        (4, told.clutches.pinheads),
         (5, told.clutches.log_speed),
     ):
         chosen = facts.what == what
-        out[chosen] = source[facts.row[chosen]]
+        shown = source[facts.row[chosen]]
+        out[chosen] = np.log(shown) if what in (3, 4) else shown
     both = facts.what == 2
     out[both] = told.log_number[facts.row[both]] + told.log_mg[facts.row[both]]
     for bias, counted in zip(told.farm.seen, facts.counted, strict=True):

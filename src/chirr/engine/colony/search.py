@@ -16,6 +16,7 @@ from scipy.special import ndtri, stdtrit
 
 from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.facts import TAIL, Facts, predict, pull, spread
+from chirr.engine.colony.handfuls import Handful, Slopes, make_handfuls, of_each
 from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import Latents
 from chirr.engine.colony.schedule import ClutchArrays, Schedule
@@ -26,11 +27,12 @@ Ints = NDArray[np.int64]
 
 _STEP, _LONGEST = 0.05, 3.0
 PRIOR_TAIL, _FAR, _EARLY = 3.0, 4.0, 1
-NEAR, NEAR_ENOUGH_TO_GO_ON = 0.02, 10.0
-"""A step that gains less log posterior than the first ends the search: no number lies further than a fifth of its
-spread from the best. Less than the second ends one whose outcome is only where the next begins."""
+NEAR, EACH_FAMILY, NEAR_ENOUGH_TO_GO_ON = 0.02, 0.002, 10.0
+"""A step that gains less log posterior than the first and so much more for each family ends the search: no number lies
+further than a fifth of its spread from the best. Less than the third ends one whose outcome is only where the next
+begins."""
 
-_FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.0, 0.5, 0.2, 0.0)
+_FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.8, 1.0, 0.4, 0.0)
 """Lengths at which a step of the farm's level, and of each family's own unknowns, is tried."""
 
 
@@ -90,32 +92,55 @@ class Search:
         self.farm_prior = farm_prior or FarmPrior.published(self.farm)
         self.latents, self.schedule, self.arrays = latents, schedule, arrays
         self.bio, self.facts, self.laid = bio, facts, laid
-        self.columns = _Columns.of(facts, latents, schedule)
-        self.shifts = self.columns.shifts(latents)
         self.family = latents.families.family
-        self.fact_family = self.columns.families(self.family)
+        self.handfuls = make_handfuls(latents, schedule, arrays, facts)
+        self.slopes = Slopes.of(facts, latents, schedule, self.handfuls)
+        self.fact_family = self.slopes.family_of_facts(self.family)
         accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
         self.heavy = np.zeros(latents.size, dtype=bool)
         self.heavy[accidents[accidents >= 0]] = True
 
+    def with_latents(self, latents: Latents) -> Search:
+        """The same search with the unknowns scaled otherwise."""
+        return Search(latents, self.schedule, self.arrays, self.bio, self.facts, self.laid, self.farm_prior)
+
+    def with_spreads_of(self, other: Search) -> Search:
+        """The same search with the spreads, and who laid what, of another one of the same farm."""
+        return Search(
+            other.latents, self.schedule, self.arrays, self.bio, self.facts, other.laid, self.farm_prior
+        )  # fmt: skip
+
+    def with_facts(self, some: Ints) -> Search:
+        """The same search on some of its facts, by number."""
+        facts = self.facts.take(some)
+        return Search(self.latents, self.schedule, self.arrays, self.bio, facts, self.laid, self.farm_prior)
+
     def look(self, z: Floats, *, blur: float = 1.0) -> Point:
         """Walk at `z` and beside it in every direction."""
-        batch = walk(z[:, None] + self.shifts, self.latents, self.schedule, self.arrays, self.laid, self.bio)
-        said = predict(batch, self.facts)
-        told = _first_draw(batch)
+        told = walk(z[:, None], self.latents, self.schedule, self.arrays, self.laid, self.bio)
+        said = predict(told, self.facts)[:, 0]
         sd = spread(told, self.facts)
-        gradient, curve, loglik = pull(said[:, 0], sd, self.facts, blur=blur)
+        gradient, curve, loglik = pull(said, sd, self.facts, blur=blur)
+
+        def beside(h: Handful) -> Floats:
+            return (self._said(h, h.beside(z, _STEP)) - said[h.facts, None]) / _STEP
+
         return Point(
             z=z,
             told=told,
             sd=sd,
-            off=np.where(self.facts.bounded, 0.0, (self.facts.value - said[:, 0]) / sd),
+            off=np.where(self.facts.bounded, 0.0, (self.facts.value - said) / sd),
             gradient=gradient,
             curve=curve,
-            jacobian=self.columns.sparse((said[:, 1:] - said[:, :1]) / _STEP),
+            jacobian=self.slopes.sparse(of_each(self.handfuls, beside)),
             prior_weight=np.where(self.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + z**2), 1.0),
             score=float(loglik.sum() + self.log_prior(z)[self.farm :].sum()) + self.farm_prior.log(z[: self.farm]),
         )
+
+    def _said(self, h: Handful, z: Floats) -> Floats:
+        """What the facts of a handful should have been under columns of `z`, shape (its facts, columns)."""
+        told = walk(z, self.latents, self.schedule, self.arrays, self.laid, self.bio, only=h.lots, clutches=h.clutches)
+        return predict(told, h.some)
 
     def log_prior(self, z: Floats) -> Floats:
         """Log prior of each unknown but the farm's, up to a constant: normal, with Student's tails for accidents.
@@ -128,6 +153,7 @@ class Search:
 
     def climb(self, point: Point, *, blur: float = 1.0, steps: int, near: float = NEAR) -> Point:
         """At most so many gaining steps from a point, fewer once they gain next to nothing."""
+        near += EACH_FAMILY * (int(self.family.max(initial=-1)) + 1)
         for _ in range(steps):
             arrow = Arrow(self.precision(point), self.family)
             pull_of_prior = -point.prior_weight * point.z
@@ -181,13 +207,22 @@ class Search:
 
     def _family_scores(self, z: Floats, sd: Floats, *, blur: float) -> Floats:
         """Log posterior of each family's own part under columns of `z`, shape (families + 1, columns)."""
-        batch = walk(z, self.latents, self.schedule, self.arrays, self.laid, self.bio)
-        said = predict(batch, self.facts)
-        local = self.family >= 0
-        scores = np.zeros((int(self.family.max(initial=-1)) + 2, z.shape[1]))
+
+        def of_handful(h: Handful) -> list[Floats]:
+            columns = np.zeros_like(z)
+            columns[h.unknowns], columns[: self.farm] = z[h.unknowns], z[: self.farm]
+            said = self._said(h, columns)
+            return [pull(said[:, k], sd[h.facts], h.some, blur=blur)[2] for k in range(z.shape[1])]
+
+        families = int(self.family.max(initial=-1)) + 1
+        found = of_each(self.handfuls, of_handful)
+        scores = np.zeros((families + 1, z.shape[1]))
         for k in range(z.shape[1]):
-            np.add.at(scores[:, k], self.fact_family, pull(said[:, k], sd, self.facts, blur=blur)[2])
-            np.add.at(scores[:, k], self.family, np.where(local, self.log_prior(z[:, k]), 0.0))
+            scores[:families, k] = np.bincount(
+                self.family[self.farm :], weights=self.log_prior(z[:, k])[self.farm :], minlength=families
+            )
+            for h, loglik in zip(self.handfuls, found, strict=True):
+                np.add.at(scores[:, k], self.fact_family[h.facts], loglik[k])
         return scores
 
     def _best_lengths(self, point: Point, step: Floats, *, blur: float = 1.0) -> tuple[Floats, float]:
@@ -214,6 +249,10 @@ class Search:
         )
         return (prior + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsc()
 
+    def who_laid_at(self, z: Floats) -> None:
+        """The same with the females that these unknowns tell of."""
+        self.who_laid(walk(z[:, None], self.latents, self.schedule, self.arrays, self.laid, self.bio))
+
     def who_laid(self, told: Told) -> None:
         """Take the females and their age when each tray went in as now believed; the usual ones where nobody knows."""
         rows = np.flatnonzero(self.schedule.kind == Kind.LAY)
@@ -226,75 +265,3 @@ class Search:
             females[unknown] = np.median(females[self.schedule.other[rows]])
             age[unknown] = np.median(age[self.schedule.other[rows]])
         self.laid = Laid(females=females, age_days=age, warmth_factor=self.laid.warmth_factor)
-
-
-def _first_draw(told: Told) -> Told:
-    return Told(
-        lots=told.lots,
-        clutches=told.clutches,
-        farm=told.farm,
-        log_number=told.log_number[:, :1],
-        log_mg=told.log_mg[:, :1],
-        log_variance=told.log_variance[:, :1],
-        adult_days=told.adult_days[:, :1],
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Columns:
-    """Which unknown each derivative belongs to: the farm's one by one, the local ones by colour."""
-
-    farm: int
-    fact: Ints
-    column: Ints
-    source: Ints
-    size: int
-    facts: int
-    own_only: NDArray[np.bool_]
-
-    @classmethod
-    def of(cls, facts: Facts, latents: Latents, schedule: Schedule) -> _Columns:
-        farm = int((latents.families.family < 0).sum())
-        fact, column = [], []
-        for i, (what, row) in enumerate(zip(facts.what, facts.row, strict=True)):
-            local = latents.families.bearing[schedule.lot[row]] if what <= 2 else latents.clutch[:, row]
-            fact.append(np.full(len(local), i))
-            column.append(local)
-        f = np.concatenate([*fact, np.zeros(0, dtype=np.int64)]).astype(np.int64)
-        c = np.concatenate([*column, np.zeros(0, dtype=np.int64)]).astype(np.int64)
-        return cls(
-            farm=farm,
-            fact=f,
-            column=c,
-            source=farm + latents.families.colour[c],
-            size=latents.size,
-            facts=len(facts.what),
-            own_only=np.isneginf(facts.low),
-        )
-
-    def shifts(self, latents: Latents) -> Floats:
-        """Steps from the point itself: none, each farm unknown alone, each colour together; (latents, 1 + ...)."""
-        out = np.zeros((self.size, 1 + self.farm + latents.families.colours))
-        out[np.arange(self.farm), 1 + np.arange(self.farm)] = _STEP
-        local = np.arange(self.farm, self.size)
-        out[local, 1 + self.farm + latents.families.colour[local]] = _STEP
-        return out
-
-    def sparse(self, slope: Floats) -> Any:
-        """The derivatives of all facts by all unknowns, shape (facts, latents).
-
-        'Not yet hatched' tells of its own clutch only: an overdue tray is a failure more often than a sign that all
-        the farm's eggs are slow.
-        """
-        dense = sparse.csr_matrix(np.where(self.own_only[:, None], 0.0, slope[:, : self.farm]))
-        wide = sparse.csr_matrix((dense.data, dense.indices, dense.indptr), shape=(self.facts, self.size))
-        local = sparse.csr_matrix(
-            (slope[self.fact, self.source], (self.fact, self.column)), shape=(self.facts, self.size)
-        )
-        return (wide + local).tocsr()
-
-    def families(self, family: Ints) -> Ints:
-        """The family of each fact, the last one where it has none."""
-        fact = np.full(self.facts, int(family.max(initial=-1)) + 1, dtype=np.int64)
-        fact[self.fact] = family[self.column]
-        return fact
