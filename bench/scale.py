@@ -1,0 +1,142 @@
+"""How belief and the look ahead grow with bins, days and draws, and how long learning from years of entries takes.
+
+Farms of more bins are the timed farm set beside itself so many times: the same clocks, every lot and clutch again.
+Belief starts where the last search ended, as on every day but the first; learning from years starts from nothing.
+Each exponent is the slope of the logarithm of the time by that of the size, from the smallest to the largest.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+from farm import book
+
+os.environ["CHIRR_FARM"] = str(book())
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from chirr.cli.farm import open_farm
+
+open_farm()
+
+import numpy as np  # noqa: E402
+
+from chirr.book import ledger, shelf  # noqa: E402
+from chirr.desk import gather as gathering  # noqa: E402
+from chirr.desk.belief import swap_days_of, which  # noqa: E402
+from chirr.engine.biology.species import species  # noqa: E402
+from chirr.engine.colony.ahead import Horizon, look_ahead  # noqa: E402
+from chirr.engine.colony.belief import Belief, believe  # noqa: E402
+from chirr.engine.colony.history import ClutchFacts, FarmHistory, LotFacts  # noqa: E402
+from chirr.engine.colony.learnt import Learnt, learnt_of  # noqa: E402
+
+TIMES, DAYS, DRAWS, CLASSES = (1, 2, 4, 10), (45, 90, 180), (500, 1000, 2000), (0.0, 12.0, 90.0, 230.0)
+ALL = 10**9
+
+
+def gathered(days: int = max(DAYS)) -> gathering.Gathered:
+    """The timed farm as numbers, as of its last entry."""
+    card, at = shelf.card(), ledger.last_at()
+    assert card is not None
+    assert at is not None
+    return gathering.gather(
+        ledger.live(), at=at, rooms=shelf.rooms(), tray_types=shelf.tray_types(), species=species(card.species),
+        readings=shelf.reading_rows(0, at), days=days, swap_days=swap_days_of(card.swap_days),
+    )  # fmt: skip
+
+
+def beside_itself(farm: FarmHistory, times: int) -> FarmHistory:
+    """So many of the farm as one."""
+    lots, clutches = len(farm.lots), len(farm.clutches)
+
+    def moved(index: int, by: int) -> int:
+        return index + by if index >= 0 else index
+
+    def lot(one: LotFacts, k: int) -> LotFacts:
+        by = {"other": k * lots, "clutch": k * clutches}
+        told = tuple(
+            replace(h, other=moved(h.other, by["clutch" if h.kind.name == "LAY" else "other"]), entry=f"{h.entry}~{k}")
+            for h in one.happenings
+        )
+        return replace(one, name=f"{one.name}~{k}", happenings=told)
+
+    def clutch(one: ClutchFacts, k: int) -> ClutchFacts:
+        lot, breeders = moved(one.lot, k * lots), moved(one.breeders, k * lots)
+        return replace(one, name=f"{one.name}~{k}", lot=lot, breeders=breeders)
+
+    return replace(
+        farm,
+        lots=tuple(lot(one, k) for k in range(times) for one in farm.lots),
+        clutches=tuple(clutch(one, k) for k in range(times) for one in farm.clutches),
+    )
+
+
+def learnt_beside_itself(learnt: Learnt, times: int) -> Learnt:
+    things = {f"{name}~{k}": value for name, value in learnt.things.items() for k in range(times)}
+    return replace(learnt, things=things, facts=learnt.facts * times)
+
+
+def ahead(belief: Belief, g: gathering.Gathered, times: int, days: int, draws: int) -> float:
+    """Seconds that looking ahead takes."""
+    s = ledger.live()
+    living, trays = which(g.lots, lambda n: s.lots[n].alive), which(g.clutches, lambda n: not s.clutches[n].emptied_at)
+    every = [(living + k * len(g.lots), trays + k * len(g.clutches)) for k in range(times)]
+    start = time.perf_counter()
+    look_ahead(
+        belief, g.clocks, Horizon(days=days, from_mg=CLASSES, target_mg=CLASSES[-1]), place_room=g.place_room,
+        living=np.concatenate([a for a, _ in every]), open_clutches=np.concatenate([b for _, b in every]),
+        draws=draws, rng=np.random.default_rng(1),
+    )  # fmt: skip
+    return time.perf_counter() - start
+
+
+def exponent(size: list[int] | tuple[int, ...], took: list[float]) -> str:
+    return f"grows with the power {np.log(took[-1] / took[0]) / np.log(size[-1] / size[0]):.2f}"
+
+
+def grow_in_bins(g: gathering.Gathered) -> Belief:
+    """Belief and look ahead of more and more bins; gives the belief of one farm."""
+    animal = species(shelf.card().species)  # type: ignore[union-attr]
+    one = believe(g.history, g.clocks, g.clutch_temp_c, animal)
+    learnt, took, bins = learnt_of(one), [], []
+    for times in TIMES:
+        farm, start = beside_itself(g.history, times), time.perf_counter()
+        temp = np.tile(g.clutch_temp_c, times)
+        belief = believe(farm, g.clocks, temp, animal, learnt=learnt_beside_itself(learnt, times))
+        believed = time.perf_counter() - start
+        seen = ahead(belief, g, times, 90, 1000)
+        took.append(believed + seen)
+        bins.append(times * sum(b.lots != [] for b in ledger.live().bins.values()))
+        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+        print(
+            f"{bins[-1]:,} bins, 90 days, 1,000 draws | belief {believed:.1f} s, ahead {seen:.1f} s,"
+            f" at most {memory:.1f} GB | {'under 20 s and 3 GB' if times == TIMES[-1] else ''}",
+            flush=True,
+        )
+    print(f"time by bins | {exponent(bins, took)} | at most 1")
+    return one
+
+
+def main() -> None:
+    g = gathered()
+    one = grow_in_bins(g)
+    for what, sizes in (("days", DAYS), ("draws", DRAWS)):
+        took = [ahead(one, g, 1, n if what == "days" else 90, n if what == "draws" else 1000) for n in sizes]
+        print(f"look ahead by {what} ({', '.join(map(str, sizes))}) | {exponent(sizes, took)} | at most 1", flush=True)
+    gathering.MEMORY_DAYS, gathering.MEMORY_LOTS = ALL, ALL
+    years = gathered(90)
+    start, cpu = time.perf_counter(), time.process_time()
+    belief = believe(years.history, years.clocks, years.clutch_temp_c, species(shelf.card().species))  # type: ignore[union-attr]
+    took, cpu = time.perf_counter() - start, time.process_time() - cpu
+    print(
+        f"learning from all of {len(years.lots):,} lots, {len(years.clutches):,} clutches,"
+        f" {len(belief.facts.what):,} facts | {took:.0f} s, processor {cpu:.0f} s | under 30 s"
+    )
+
+
+if __name__ == "__main__":
+    main()
