@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from uuid_utils.compat import uuid7
 
 from chirr.book import actions, ledger
-from chirr.desk import browse, forms, phone, settle
+from chirr.desk import browse, clock, forms, phone, settle
 from chirr.desk.forms import FormFaults
 from chirr.desk.phone import Sending, Sent
+from chirr.desk.spoken import moment_words
 from desk import round_farm as farm
 
 pytestmark = pytest.mark.django_db
@@ -88,6 +89,8 @@ def test_two_people_who_pulled_the_same_tray_are_shown_both_facts_and_nothing_is
     assert [a.got for a in send(second)] == ["taken"]
     assert [a.got for a in send(first)] == ["taken"]
     (clash,) = settle.unsettled().clashes
+    pulled = clock.local(first.at)
+    assert f"pulled already on {moment_words(pulled)}" in clash.why, "in the farm's time, not the book's"
     assert (clash.line.id, clash.line.person) == (second.id, "ines")
     assert clash.other is not None
     assert (clash.other.id, clash.other.person) == (first.id, "davi")

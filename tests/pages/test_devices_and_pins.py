@@ -6,6 +6,7 @@ import time
 
 import pytest
 from django.test import Client
+from django.utils import translation
 
 from builders import small_farm
 from chirr.book.models import DevicePersonRow, DeviceRow, PinRow
@@ -273,6 +274,19 @@ def test_a_device_gets_a_name_that_people_know_it_by(phone: Client) -> None:
     assert DeviceRow.objects.get().name == "Phone of the hatch room"
     assert phone.post("/farm/devices", {"device": device.id, "do": "name", "name": "x" * 61}).status_code == 422
     assert phone.post("/farm/devices", {"device": "none", "do": "end"}).status_code == 404
+
+
+def test_a_devices_first_name_is_told_in_the_language_of_the_reader_and_a_given_one_as_it_was_given(
+    phone: Client,
+) -> None:
+    with translation.override("es"):
+        (shown,) = devices.everything(actor=small_farm.OWNER)
+        assert shown.name == "teléfono Android, Chrome"
+    (kept,) = devices.everything(actor=small_farm.OWNER)
+    assert kept.name == "Android phone, Chrome"
+    devices.rename(kept.id, "Android phone of the barn", actor=small_farm.OWNER)
+    with translation.override("es"):
+        assert devices.everything(actor=small_farm.OWNER)[0].name == "Android phone of the barn"
 
 
 def test_signing_out_leaves_the_pin_for_the_next_person(phone: Client) -> None:

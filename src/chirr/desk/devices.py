@@ -22,8 +22,9 @@ from uuid_utils.compat import uuid4
 from chirr.book import actions
 from chirr.book.models import DevicePersonRow, DeviceRow, PersonRow, PinRow
 from chirr.desk.forms import FormFaults
-from chirr.desk.spoken import say, say_n
+from chirr.desk.spoken import again, say, say_n
 from chirr.records import Person
+from chirr.says import word
 
 WRONG_PINS = 5
 PIN_DIGITS = (4, 8)
@@ -99,7 +100,7 @@ def everything(*, actor: Person) -> list[DeviceShown]:
         known = [(p.person_id, p.wrong) for p in d.people.all() if p.person_id in with_pin]
         shown.append(
             DeviceShown(
-                id=d.id, name=d.name, made_at=d.made_at, last_at=d.last_at, last_person=d.last_person,
+                id=d.id, name=_shown(d.name), made_at=d.made_at, last_at=d.last_at, last_person=d.last_person,
                 people=tuple(sorted(p for p, wrong in known if wrong < WRONG_PINS)),
                 shut=tuple(sorted(p for p, wrong in known if wrong >= WRONG_PINS)),
             )
@@ -128,7 +129,7 @@ def end(device_id: str, *, actor: Person, now: int) -> str:
     with transaction.atomic():
         DeviceRow.objects.filter(id=device_id).update(ended_at=now)
         DevicePersonRow.objects.filter(device_id=device_id).delete()
-    return row.name
+    return _shown(row.name)
 
 
 def called(agent: str) -> str:
@@ -141,14 +142,23 @@ def called(agent: str) -> str:
     >>> called("")
     'a device'
     """
-    what = next((words for mark, words in _KINDS if re.search(mark, agent)), "a device")
+    what = next((words for mark, words in _KINDS if re.search(mark, agent)), SOME)
     browser = next((words for mark, words in _BROWSERS if re.search(mark, agent)), "")
     return f"{what}, {browser}" if browser else what
 
 
+def _shown(name: str) -> str:
+    """A first name in the language of the reader; a name that somebody gave stays as it is."""
+    what, comma, browser = name.partition(", ")
+    ours = what == SOME or what in dict(_KINDS).values()
+    return f"{again(what)}{comma}{browser}" if ours and (not comma or browser in dict(_BROWSERS).values()) else name
+
+
+SOME = word("a device")
 _KINDS = (
-    ("iPhone", "iPhone"), ("iPad", "iPad"), ("Android.*Mobile", "Android phone"), ("Android", "Android tablet"),
-    ("Windows", "Windows computer"), ("Macintosh", "Mac"), ("CrOS", "Chromebook"), ("Linux", "Linux computer"),
+    ("iPhone", "iPhone"), ("iPad", "iPad"), ("Android.*Mobile", word("Android phone")),
+    ("Android", word("Android tablet")), ("Windows", word("Windows computer")), ("Macintosh", "Mac"),
+    ("CrOS", "Chromebook"), ("Linux", word("Linux computer")),
 )  # fmt: skip
 _BROWSERS = (("Firefox|FxiOS", "Firefox"), ("Edg", "Edge"), ("Chrom|CriOS", "Chrome"), ("Safari", "Safari"))
 

@@ -7,9 +7,11 @@ patterns. A finding that no pattern knows is shown as it stands.
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 from functools import cache
 
-from chirr.desk.spoken import is_english, say, term
+from chirr.desk import clock
+from chirr.desk.spoken import is_english, moment_words, say, term
 from chirr.says import word
 
 PATTERNS = (
@@ -80,8 +82,22 @@ def by_pattern(text: str, patterns: tuple[str, ...]) -> str:
 
 
 def read_back(text: str) -> str:
-    """A finding of the book in the present language."""
-    return by_pattern(text, PATTERNS)
+    """A finding of the book in the present language, its times as the farm's clocks show them."""
+    return in_farm_time(by_pattern(text, PATTERNS))
+
+
+def in_farm_time(text: str) -> str:
+    """A text with the times that the book wrote into it as the farm's clocks show them."""
+    return _TIME.sub(_farm_time, text)
+
+
+_TIME = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC")
+"""A time as the book writes it into a finding."""
+
+
+def _farm_time(found: re.Match[str]) -> str:
+    at = datetime.strptime(found[0], "%Y-%m-%d %H:%M UTC").replace(tzinfo=UTC)
+    return moment_words(at.astimezone(clock.zone()))
 
 
 def does_not_fit(found: str, expected: str) -> str:

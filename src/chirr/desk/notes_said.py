@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from chirr.desk.misfit_words import by_pattern
+from chirr.desk.misfit_words import by_pattern, in_farm_time
 from chirr.says import word
 
 WEIGHED_ONCE = word("Weighed, one sample. Between {low} and {high} in nine cases of ten.")
@@ -47,5 +47,5 @@ def said_again(note: str) -> str:
     """A note as it is shown; what a person wrote stays as it was written."""
     first, but, why = note.partition(f" {NOT_TAKEN.split('{')[0]}")
     if but:  # two sentences, each read back by itself
-        return f"{by_pattern(first, NOTES)} {by_pattern(but.lstrip() + why, NOTES)}"
+        return f"{by_pattern(first, NOTES)} {in_farm_time(by_pattern(but.lstrip() + why, NOTES))}"
     return by_pattern(note, NOTES)

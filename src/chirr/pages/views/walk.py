@@ -14,7 +14,7 @@ from chirr.desk import clock, counting, people, walk_sheet
 from chirr.desk import pen_marks as desk
 from chirr.desk.forms import FormFaults
 from chirr.desk.labels import PAGES_MM, CannotPrint
-from chirr.desk.spoken import again, say, say_n
+from chirr.desk.spoken import again, day_words, say, say_n
 from chirr.pages.access import SEE, WORK, actor, door, found
 from chirr.pages.views.labels import PAPERS, addresses, pdf
 
@@ -75,7 +75,8 @@ def type_in(request: HttpRequest, code: str) -> HttpResponse:
             _say(request, outcome)
             return redirect(reverse("round-sheet", args=[opened.sheet.code]))
     context = {
-        "opened": opened, "sheet": opened.sheet, "day": date.fromisoformat(opened.sheet.day), "values": values,
+        "opened": opened, "sheet": opened.sheet, "values": values,
+        "day": day_words(date.fromisoformat(opened.sheet.day), year=True),
         "faults": faults, "may_write": may_write,
         "people": [p.person for p, _ in people.everybody() if p.role in ("owner", "hand")],
         "me": actor(request).person, "lines": len(opened.sheet.lines),
