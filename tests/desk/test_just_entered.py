@@ -97,4 +97,4 @@ def test_feeding_tells_nothing_and_changes_nothing() -> None:
     before = belief.beliefs()
     bin_ = next(b.name for b in ledger.live().bins.values() if b.lots)
     write(50, deed="feed", bin=bin_)
-    assert belief.beliefs() is before
+    assert belief.beliefs() == before

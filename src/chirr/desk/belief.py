@@ -83,12 +83,11 @@ class Foresight:
 
     @cached_property
     def beliefs(self) -> Beliefs:
-        """What pages show of each thing, put together once."""
+        """What pages show of each thing, put together once; without remarks, which each reader gets in own words."""
         return Beliefs(
             as_of=self.as_of,
             clutches={b.clutch: b for b in (clutch_belief(self, i) for i in range(len(self.ahead.clutches)))},
             lots={b.lot: b for b in (lot_belief(self, i) for i in range(len(self.ahead.lots)))},
-            remarks=remarks(self),
             sharpen=self.sharpen,
             retire={b.answer.lot: b.answer for b in self.breeding},
         )
@@ -293,11 +292,10 @@ def beliefs(as_of: int | None = None) -> Beliefs:
 
     Without `as_of`, what the newest entries touch is believed anew at once, also where the whole is not yet.
     """
-    if as_of is not None:
-        return foresee(as_of).beliefs
     from chirr.desk.just_entered import up_to_date  # asks for a foresight, so not at the top
 
-    return up_to_date(foresight())
+    f = foresight() if as_of is None else foresee(as_of)
+    return msgspec.structs.replace(f.beliefs if as_of is not None else up_to_date(f), remarks=remarks(f))
 
 
 def as_beliefs(f: Foresight) -> Beliefs:

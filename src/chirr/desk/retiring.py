@@ -143,8 +143,8 @@ class _Scene:
         return nymph, egg, float(max(per_day[ADULT], 1e-3))
 
     @cached_property
-    def _lays(self) -> tuple[tuple[str, np.ndarray], ...]:
-        """Growing lots, each with the days from now at which it would lay, in draws."""
+    def _lays(self) -> tuple[tuple[str, np.ndarray, float], ...]:
+        """Growing lots, each with the days from now at which it would lay, in draws, and the middle of them."""
         f, ageing = self.f, self._rearing[2]
         wait = (self.ages.first_day + 0.5 * self.ages.ramp_days) / ageing
         own = np.exp(LOT_SPEED_SD * np.random.default_rng(34).standard_normal(DRAWS))
@@ -153,26 +153,31 @@ class _Scene:
         now = np.full(len(at), f.belief.history.now_h)
         rate = (f.gathered.clocks.read(at, now + 30 * 24.0) - f.gathered.clocks.read(at, now))[NYMPH] / 30
         speed = np.exp(self.farm.farm.nymph_log_speed) * own
-        return tuple(
-            (
-                f.gathered.lots[a.lot],
-                max(1.0 - a.x, 0.0) / (max(float(r), 1e-4) * speed) + wait - a.adult_days / ageing,
-            )
-            for a, r in zip(growing, rate, strict=True)
-        )
+        found = []
+        for a, r in zip(growing, rate, strict=True):
+            lays = max(1.0 - a.x, 0.0) / (max(float(r), 1e-4) * speed) + wait - a.adult_days / ageing
+            found.append((f.gathered.lots[a.lot], lays, float(np.median(lays))))
+        return tuple(found)
 
     def _followers(self, retire_day: np.ndarray) -> tuple[Follower, ...]:
         """Growing lots by when they would lay: those nearest before a lot goes, and the first after."""
-        found = [
-            Follower(
-                lot=name, bin=self.f.standing.lots[name].bin, lays=self._band(lays),
-                in_time=float((lays <= retire_day).mean()),
-            )
-            for name, lays in self._lays
-        ]  # fmt: skip
-        in_time = sorted((s for s in found if s.in_time >= 0.5), key=lambda s: -s.lays.mid)
-        late = sorted((s for s in found if s.in_time < 0.5), key=lambda s: s.lays.mid)
-        return (*in_time[:3], *late[:1])
+        found = [(float((lays <= retire_day).mean()), middle, name) for name, lays, middle in self._lays]
+        in_time = sorted((one for one in found if one[0] >= 0.5), key=lambda one: -one[1])
+        late = sorted((one for one in found if one[0] < 0.5), key=lambda one: one[1])
+        return tuple(
+            Follower(lot=name, bin=self.f.standing.lots[name].bin, lays=self._lays_of(name), in_time=share)
+            for share, _, name in (*in_time[:3], *late[:1])
+        )
+
+    def _lays_of(self, lot: str) -> Band:
+        """When a growing lot would lay."""
+        if lot not in self._bands:
+            self._bands[lot] = self._band(next(lays for name, lays, _ in self._lays if name == lot))
+        return self._bands[lot]
+
+    @cached_property
+    def _bands(self) -> dict[str, Band]:
+        return {}
 
     def _temperature(self, lot: int) -> np.ndarray:
         """Hourly temperature of the last weeks where a lot stands now, up to this hour [degC]."""
