@@ -18,6 +18,7 @@ from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from browser.conftest import CHROMIUM, FLAGS, SIZES, TESTS
@@ -240,6 +241,7 @@ def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_b
 
     context, page = start(offline=False)
     sign_in(page, "Ilmari")
+    expect(page.locator("a[data-further]")).to_have_count(0)  # the stops that the page left out at first are there
     cookies = context.cookies()
     fills = page.locator("article.stop li.item[data-fill]:not(.optional)").evaluate_all(
         "all => all.map(i => JSON.parse(i.dataset.fill))"
@@ -250,12 +252,15 @@ def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_b
     context.set_offline(True)
     page.goto("/round")
     for stop in range(farm.TAPPED):
-        button = page.locator("article.stop:not(.done) button.whole").first
+        at = page.locator("article.stop:not(.done)", has=page.locator("button.whole:visible")).first
+        name, button = at.locator("h3").inner_text(), at.locator("button.whole")
         button.scroll_into_view_if_needed()
         button.click()
         taps += 1
         expect(page.locator("article.stop.done")).to_have_count(stop + 1)
         if stop == farm.TAPPED // 2:
+            expect(page.locator("#undo")).to_contain_text(f"{name}:")  # confirmed, so it is on the disk
+            server.kill()  # a browser that starts sends what waits before it can be told that there is no radio
             kill_browser(tmp_path / "phone")
             context, page = start(offline=True)
             context.add_cookies(cookies)  # type: ignore[arg-type]  # Chromium saves these twice a minute only
@@ -264,6 +269,7 @@ def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_b
             expect(page.locator("article.stop.done")).to_have_count(stop + 1)
     expect(page.locator("article.stop:not(.done)")).to_have_count(0)
     expect(page.locator("#contact")).to_contain_text(f"{due.total()} waiting")
+    server.start()
     context.set_offline(False)
     until_sent(page)
     written = server.written(since)
@@ -433,6 +439,19 @@ def test_deaths_are_written_offline_two_taps_away_on_a_number_pad_and_taken_back
     assert server.written(since) == []
 
 
+def test_the_number_pad_can_be_read_in_either_light(phone: Page) -> None:
+    """Contrast by axe (WCAG 2.2, 1.4.3), which sees the pad only while a number is asked."""
+    for light in ("light", "dark"):
+        phone.emulate_media(color_scheme=light)  # type: ignore[arg-type]
+        phone.goto("/book/add?deed=deaths&lot=G9")
+        phone.wait_for_selector("html[data-phone=ready]")
+        phone.get_by_label("How many dead").tap()
+        expect(phone.locator(".numpad")).to_be_visible()
+        faults = Axe().run(phone, ".numpad")
+        assert faults.violations_count == 0, faults.generate_report()
+    phone.emulate_media(color_scheme=None)
+
+
 def test_what_was_sent_is_taken_back_by_an_entry_that_says_so(phone: Page, server: Server) -> None:
     page = phone
     since = server.top()
@@ -599,6 +618,7 @@ def test_what_the_book_refused_is_written_anew_and_only_then_put_away(phone: Pag
     page.context.unroute("**/phone/entries")
     page.goto("/phone/waiting")
     expect(page.get_by_role("heading", name="Not taken")).to_be_visible()
+    expect(page.get_by_text("Nothing else waits")).to_be_visible()
     (first,) = waiting(page)
 
     # written anew and refused again on the spot: the first one is still there

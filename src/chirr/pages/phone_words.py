@@ -47,6 +47,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("None yet"),
     gettext_noop("Not in this phone’s memory"),
     gettext_noop("Not taken"),
+    gettext_noop("Nothing else waits to go up."),
     gettext_noop("Nothing is due."),
     gettext_noop("Nothing waits: the book has everything."),
     gettext_noop("Number pad"),

@@ -35,8 +35,8 @@ export function substrate(pocket, name) {
     el("a", { class: "button", href: `/book/add?${new URLSearchParams({ deed: "lay", substrate: name })}` }, t("Lay a tray of it"))) : null;
   return el("section", { class: "thing" }, el("h1", {}, `${t("Substrate batch")} ${name}`), el("p", { class: "lead" }, it.says), lay,
     el("dl", { class: "facts slip" }, ...it.facts.map((/** @type {[string, string]} */ [label, value]) => el("div", {}, el("dt", {}, label), el("dd", {}, value)))),
-    it.trays.length ? el("section", {}, el("h2", {}, t("Trays of it now")), el("ul", { class: "plain row" }, ...it.trays.map((/** @type {string} */ c) =>
-      el("li", {}, el("a", { class: "button", href: pathOf({ kind: "clutch", name: c }) }, c))))) : null,
+    it.trays.length ? el("section", {}, el("h2", {}, t("Trays of it now")), el("p", { class: "row" }, ...it.trays.map((/** @type {string} */ c) =>
+      el("a", { class: "button", href: pathOf({ kind: "clutch", name: c }) }, c)))) : null,
     el("p", { class: "caution" }, it.caution));
 }
 

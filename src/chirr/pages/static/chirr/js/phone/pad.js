@@ -24,7 +24,7 @@ function press(key) {
 function keyOf(key, whole) {
   const name = key === "⌫" ? t("Take the last digit away") : key === "." ? t("point") : null;
   return el("button", {
-    type: "button", class: "key", "aria-label": name, disabled: whole && key === ".",
+    type: "button", class: "digit", "aria-label": name, disabled: whole && key === ".",
     onpointerdown: (/** @type {Event} */ e) => e.preventDefault(), // the field keeps the focus
     onclick: () => press(key),
   }, key);
@@ -36,7 +36,7 @@ function put() {
   const whole = field.dataset.pad === "numeric";
   const last = missing(field).length === 0;
   const done = el("button", {
-    type: "button", class: "key main", onclick: () => { const f = field; away(); onwards(f); },
+    type: "button", class: "digit main", onclick: () => { const f = field; away(); onwards(f); },
     onpointerdown: (/** @type {Event} */ e) => e.preventDefault(),
   }, shape("tick"), last ? t("Write it") : t("Next"));
   pad = el("div", { class: "numpad", role: "group", "aria-label": t("Number pad") }, ...KEYS.map((k) => keyOf(k, whole)), done);

@@ -34,7 +34,8 @@ export async function draw(pocket) {
   const entries = await outbox.all();
   const [waits, wrong] = [outbox.toSend(entries), outbox.refused(entries)];
   return el("section", { id: "waiting" }, el("h1", {}, t("On this phone")),
-    el("p", {}, waits.length ? t("{n} entries wait on this phone. They go up by themselves when the farm’s computer answers.", { n: waits.length }) : t("Nothing waits: the book has everything.")),
+    el("p", {}, waits.length ? t("{n} entries wait on this phone. They go up by themselves when the farm’s computer answers.", { n: waits.length })
+      : wrong.length ? t("Nothing else waits to go up.") : t("Nothing waits: the book has everything.")),
     el("p", { class: "row" }, el("button", { type: "button", class: "main", onclick: send }, t("Send now")), el("a", { class: "button", href: "/sign-in" }, t("Sign in again"))),
     wrong.length ? el("div", {}, el("h2", {}, t("Not taken")), el("p", {}, t("The book could not take these. They stay here until you decide.")), el("ul", { class: "plain" }, ...wrong.map((e) => refused(pocket, e)))) : null,
     waits.length ? el("div", {}, el("h2", {}, t("Waiting")), el("ul", { class: "plain" }, ...waits.slice(0, 100).map((e) => line(e)))) : null);
