@@ -7,6 +7,7 @@ from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
+from django.utils import translation
 
 from builders import small_farm
 from chirr.book import actions, ledger, papers
@@ -132,6 +133,10 @@ def test_a_code_of_something_that_is_not_here_says_so_and_a_tray_to_come_can_be_
     assert answer.status_code == 404
     page = answer.content.decode()
     assert "The farm has no clutch called C99." in page
+    spanish = who("hand").get("/AT/CLUTCH/C99", headers={"Accept-Language": "es"}).content.decode()
+    assert "puesta" in spanish
+    assert "clutch C99" not in spanish
+    translation.activate("en-gb")
     assert "/book/add?deed=lay&amp;clutch=C99" in page
 
 

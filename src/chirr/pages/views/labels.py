@@ -20,10 +20,15 @@ from chirr.desk.labels import PAGES_MM, STOCKS, CannotPrint, Printed
 from chirr.desk.spoken import again, say
 from chirr.pages.access import SEE, WORK, actor, door
 from chirr.pages.templatetags.chirr import slug
+from chirr.says import word
 
 Values = dict[str, Any]
 FIRST_STOCK = "a4-3x8"
 PAPERS = (("a4", "A4"), ("letter", "US Letter"))
+KIND_SAID = {
+    "bin": word("bin"), "lot": word("lot"), "clutch": word("clutch"), "substrate": word("substrate"),
+    "sheet": word("run sheet"),
+}  # fmt: skip
 
 
 @door(SEE)
@@ -34,7 +39,8 @@ def at(request: HttpRequest, kind: str, name: str) -> HttpResponse:
     if len(found) == 1:
         return redirect(_page_of(found[0]))
     context = {
-        "kind": kind.lower(), "name": name, "found": [(f, _page_of(f)) for f in found],
+        "kind": kind.lower(), "said": again(KIND_SAID.get(kind.lower(), kind.lower())), "name": name,
+        "found": [(f, _page_of(f)) for f in found],
         "lay": f"{reverse('add')}?{urlencode({'deed': 'lay', 'clutch': name})}" if kind.lower() == "clutch" else "",
     }  # fmt: skip
     return render(request, "chirr/at.html", context, status=300 if found else 404)
