@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
@@ -31,6 +32,9 @@ COUNT_CV = {"eggs": 0.35, "pinheads": 0.3, "crickets": 0.2}
 
 STOCK_CV, SPLIT_CV, TAKE_CV, WEIGH_CV, HARVEST_CV = 0.1, 0.12, 0.06, 0.02, 0.02
 """The same for numbers stocked, split off or taken, for a sample weighing and for a harvest weighing."""
+
+NEWEST_BATCHES = 8
+"""So many batches of substrate may have something of their own: older ones fill no tray that has still to hatch."""
 
 FEW_FINISHED = 4
 
@@ -133,7 +137,7 @@ def gather_some(
     eggs = [c for c in s.clutches.values() if c.name in clutches or c.to_lot in names]
     eggs.sort(key=lambda c: (c.laid_at, c.name))
     scene = _scene(s, at, known.start, rooms, tray_types, species, swap_days, here, eggs)
-    scene.places, scene.temp_c = known.places, known.temp_c
+    scene.places, scene.temp_c, scene.substrates = known.places, known.temp_c, known.history.substrates
     scene.way = usual_way(s, set(known.places))
     stays = [stay for lot in here for stay in lot.stays] + [stay for c in eggs for stay in c.stays]
     strange = any((stay.room, stay.level) not in known.places for stay in stays)
@@ -168,6 +172,7 @@ def _scene(
         species=species,
         lot_index={lot.name: i for i, lot in enumerate(lots)},
         clutch_index={c.name: i for i, c in enumerate(clutches)},
+        substrates=_batches(clutches),
         set_c={r.room: r.set_temperature_c for r in rooms},
         trays={t.tray_type: (i, t.length_cm * t.width_cm) for i, t in enumerate(tray_types)},
         swap_days=swap_days,
@@ -224,6 +229,13 @@ def _by_breeders(clutches: list[Clutch]) -> dict[str, list[Clutch]]:
     return found
 
 
+def _batches(clutches: list[Clutch]) -> tuple[str, ...]:
+    """The newest batches of substrate that fill several trays, in order of their first."""
+    fills = Counter(c.substrate for c in clutches if c.substrate)
+    first = {c.substrate: None for c in clutches if c.substrate and fills[c.substrate] > 1}
+    return tuple(name for name in list(first)[-NEWEST_BATCHES:] if name is not None)
+
+
 def _written_hatches(s: Standing) -> float:
     """Share of the finished clutches whose first pinheads were written down; 1 while there are only a few."""
     finished = [c for c in s.clutches.values() if c.emptied_at is not None or c.hatched_at is not None]
@@ -241,6 +253,7 @@ class _Scene:
     species: Species
     lot_index: dict[str, int]
     clutch_index: dict[str, int]
+    substrates: tuple[str, ...]
     set_c: dict[str, float]
     trays: dict[str, tuple[int, float]]
     swap_days: float
@@ -267,6 +280,7 @@ class _Scene:
             lots=tuple(self.lot(lot) for lot in lots),
             now_h=self.hour(self.at),
             tray_types=len(self.trays),
+            substrates=self.substrates,
             place_room=place_room,
             usual_move=self.usual_move(),
             measured_rooms=measured_rooms,
@@ -316,6 +330,7 @@ class _Scene:
             starts_h=np.array([self.hour(at) for at, _ in path]),
             places=np.array([self.places[spot] for _, spot in path]),
             cycle=c.cycle or 1,
+            substrate=self.substrates.index(c.substrate) if c.substrate in self.substrates else -1,
             first_between=first,
             unseen_until_h=self._unseen_until(c) if not known else None,
             settled_h=self.hour(c.emptied_at) if c.emptied_at is not None else None,

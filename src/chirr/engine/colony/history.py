@@ -68,7 +68,7 @@ class ClutchFacts:
     the tray came out, or is meant to. `starts_h` and `places` are its path, moves still to come as well. First
     pinheads came between the two hours of `first_between`; or none were there at `unseen_until_h`. `settled_h`: by
     then it had surely hatched. `since_cold_days`: from the last cold night of its breeders to the middle of its stay.
-    cycle: which use of its substrate this is.
+    cycle: which use of its substrate this is; substrate: which of the history's batches, -1 for none of them.
     egg_counts, pinhead_counts: (hour, count, log_sd, entry).
     """
 
@@ -82,6 +82,7 @@ class ClutchFacts:
     starts_h: Floats
     places: Ints
     cycle: int = 1
+    substrate: int = -1
     first_between: tuple[float, float] | None = None
     unseen_until_h: float | None = None
     settled_h: float | None = None
@@ -120,6 +121,8 @@ class FarmHistory:
     lots: tuple[LotFacts, ...]
     now_h: float
     tray_types: int = 0
+    substrates: tuple[str, ...] = ()
+    """Batches of substrate that may have something of their own."""
     usual_move: UsualMove | None = None
     place_room: Ints = field(default_factory=lambda: np.zeros(1, dtype=np.int64))
     """Room of each place."""

@@ -57,6 +57,9 @@ TRAY_TYPE_SD = 0.35
 judgement, no published source. A clutch or lot differs from its farm by a factor on its share, not by odds: one unit
 then moves the outcome equally at every level, so the best fit is not drawn to levels where odds do more."""
 
+SUBSTRATE_SD = 0.25
+"""Spread of the log of the share that hatches between batches of substrate (judgement): mould, salt, too wet a mix."""
+
 UNMEASURED_C, MEASURED_C = 1.2, 0.4
 """How far a room may lie from its set point, or from what its thermometers say [degC, sd] (judgement)."""
 
@@ -77,6 +80,7 @@ class Latents:
 
     size: int
     tray_type: Ints
+    substrate: Ints
     room: Ints
     room_sd_c: Floats
     clutch: Ints
@@ -91,7 +95,8 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     """Number every unknown of a farm and sort the local ones."""
     tray_type = len(FARM) + np.arange(history.tray_types)
     room = len(FARM) + history.tray_types + np.arange(len(history.measured_rooms))
-    size = len(FARM) + history.tray_types + len(room)
+    substrate = len(FARM) + history.tray_types + len(room) + np.arange(len(history.substrates))
+    farm = size = len(FARM) + history.tray_types + len(room) + len(substrate)
     clutch = size + np.arange(3 * len(history.clutches)).reshape(len(history.clutches), 3).T
     size += clutch.size
     origin = np.zeros(len(history.lots), dtype=bool)
@@ -109,6 +114,7 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
     return Latents(
         size=size,
         tray_type=tray_type,
+        substrate=substrate,
         room=room,
         room_sd_c=np.where(history.measured_rooms, MEASURED_C, UNMEASURED_C),
         clutch=clutch,
@@ -116,7 +122,7 @@ def make_latents(history: FarmHistory, schedule: Schedule) -> Latents:
         happening=happening,
         clutch_sd=np.repeat(prior_spreads()[0][:, None], len(history.clutches), axis=1),
         lot_sd=np.repeat(prior_spreads()[1][:, None], len(history.lots), axis=1),
-        families=make_families(schedule, clutch, lot, happening, size, len(FARM) + len(tray_type) + len(room)),
+        families=make_families(schedule, clutch, lot, happening, size, farm),
     )
 
 
@@ -137,6 +143,8 @@ def rescaled(latents: Latents, clutch: Floats, lot: Floats) -> Latents:
 class FarmLevel:
     """The farm's own values for each draw; arrays of shape (draws,), `tray_type` of shape (tray types, draws).
 
+    substrate: log of what each batch of substrate does to the share that hatches, shape (batches, draws).
+
     room_c: how much warmer each room is than it is thought to be [degC], shape (rooms, draws). seen: log bias of
     counts of eggs, pinheads and crickets, shape (3, draws).
     """
@@ -154,6 +162,7 @@ class FarmLevel:
     later_use_logit: Floats
     seen: Floats
     tray_type: Floats
+    substrate: Floats
     room_c: Floats
 
 
@@ -215,6 +224,7 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
         later_use_logit=v[10],
         seen=v[11:14],
         tray_type=TRAY_TYPE_SD * z[latents.tray_type],
+        substrate=SUBSTRATE_SD * z[latents.substrate],
         room_c=latents.room_sd_c[:, None] * z[latents.room],
     )
 

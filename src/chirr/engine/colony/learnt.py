@@ -26,7 +26,7 @@ class Learnt:
     """Unknowns in standard units by the name of what they belong to; factors on the prior spreads.
 
     farm: unknown -> value; tray_type, room: one value each, in the farm's order; things: 'clutch NAME', 'lot NAME',
-    'entry ID' -> values; clutch, lot: spread factors; facts: how many there were.
+    'entry ID', 'substrate NAME' -> values; clutch, lot: spread factors; facts: how many there were.
     """
 
     farm: dict[str, float] = field(default_factory=dict)
@@ -47,6 +47,9 @@ def learnt_of(belief: Belief) -> Learnt:
             things[f"lot {lot.name}"] = z[latents.lot[:, i]].tolist()
     for row in np.flatnonzero(latents.happening >= 0):
         things[f"entry {schedule.entry[row]}"] = [float(z[latents.happening[row]])]
+
+    for name, k in zip(history.substrates, latents.substrate, strict=True):
+        things[f"substrate {name}"] = [float(z[k])]
 
     def factor(now: Floats, first: Floats) -> tuple[float, ...]:
         return tuple((now[:, 0] / first).tolist()) if now.shape[1] else ()
@@ -77,6 +80,8 @@ def start_at(learnt: Learnt, history: FarmHistory, schedule: Schedule, latents: 
         put(latents.clutch[:, i], f"clutch {c.name}")
     for i, lot in enumerate(history.lots):
         put(latents.lot[:, i], f"lot {lot.name}")
+    for n, name in enumerate(history.substrates):
+        put(latents.substrate[n : n + 1], f"substrate {name}")
     for row in np.flatnonzero(latents.happening >= 0):
         put(latents.happening[row : row + 1], f"entry {schedule.entry[row]}")
     return np.where(np.isfinite(z), np.clip(z, -20, 20), 0.0)

@@ -42,6 +42,7 @@ class ClutchArrays:
     area_cm2: Floats
     days_in: Floats
     tray_type: Ints
+    substrate: Ints
     lot: Ints
     breeders: Ints
     in_room: Floats
@@ -120,6 +121,7 @@ def clutch_arrays(history: FarmHistory, clocks: Clocks, *, egg_cv: float) -> Clu
         area_cm2=np.array([k.tray_cm2 for k in c], dtype=np.float64),
         days_in=np.maximum((pulled - laid) / 24.0, 0.02),
         tray_type=np.array([k.tray_type for k in c], dtype=np.int64),
+        substrate=np.array([k.substrate for k in c], dtype=np.int64),
         lot=np.array([k.lot for k in c], dtype=np.int64),
         breeders=np.array([k.breeders for k in c], dtype=np.int64),
         in_room=_in_room(history, rows, laid, expected),

@@ -226,7 +226,10 @@ def clutches_of(
     eggs = area_cm2 * per_cm2 * np.exp(own[1])
     if farm.tray_type.size:
         eggs = eggs * np.exp(np.where(tray_type[:, None] >= 0, farm.tray_type[tray_type], 0.0))
-    hatched = np.exp(-log_loss(farm.hatch_logit + arrays.later_uses[only, None] * farm.later_use_logit, own[2]))
+    better, substrate = own[2], arrays.substrate[only]
+    if farm.substrate.size:
+        better = better + np.where(substrate[:, None] >= 0, farm.substrate[substrate], 0.0)
+    hatched = np.exp(-log_loss(farm.hatch_logit + arrays.later_uses[only, None] * farm.later_use_logit, better))
 
     def among_all(some: Floats) -> Floats:
         every = np.zeros((len(arrays.laid_h), z.shape[1]))
