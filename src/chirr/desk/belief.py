@@ -346,6 +346,7 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
 def remarks(f: Foresight) -> tuple[str, ...]:
     """What the figures rest on, in plain sentences."""
     from chirr.desk.grade import drift_remark  # grades ask the belief, so not at the top
+    from chirr.desk.poor_batches import batch_remarks
 
     facts = f.belief.facts
     drift = drift_remark()
@@ -382,6 +383,7 @@ def remarks(f: Foresight) -> tuple[str, ...]:
                 len(odd),
             )
         )
+    out += batch_remarks(f)
     if f.standing.misfits:
         out.append(
             say_n(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -199,3 +201,26 @@ def test_a_count_far_below_what_was_hatched_is_believed_as_an_accident_of_that_l
     belief = belief_in(farm, WARM)
     assert belief.told.lots.number[8, 0] < 200
     assert belief.told.lots.number[:8, 0].min() > 1500
+
+
+def test_a_mouldy_batch_of_substrate_is_blamed_and_neither_the_farm_nor_other_batches_are() -> None:
+    """Twelve trays of three sound batches, six of one of which a quarter hatches, one more sound and poor to come."""
+
+    def tray(i: int, batch: int, hatched: float | None) -> ClutchFacts:
+        seen = () if hatched is None else ((20 * DAY, hatched, 0.15, f"P{i}"),)
+        eggs = ((5 * DAY, 2000.0, 0.15, f"E{i}"),)
+        return clutch(name=f"C{i}", substrate=batch, egg_counts=eggs, pinhead_counts=seen)
+
+    sound = [tray(i, i % 3, 1400.0) for i in range(12)]
+    mouldy = [tray(12 + i, 3, 350.0) for i in range(6)]
+    to_come = [tray(20, 0, None), tray(21, 3, None)]
+    told = replace(history(21.0, clutches=(*sound, *mouldy, *to_come)), substrates=("a", "b", "c", "d"))
+    untold = replace(told, clutches=tuple(replace(c, substrate=-1) for c in told.clutches), substrates=())
+    belief, blind = belief_in(told, WARM), belief_in(untold, WARM)
+    good, bad = belief.told.clutches.pinheads[-2:, 0]
+    blind_good, blind_bad = blind.told.clutches.pinheads[-2:, 0]
+    assert bad < 0.5 * good
+    assert np.isclose(blind_good, blind_bad, rtol=0.01), "without a batch they are alike"
+    assert abs(good - 1400) < 0.5 * abs(blind_good - 1400)
+    assert (np.abs(belief.mode[belief.latents.substrate[:3]]) < 1.0).all()
+    assert belief.mode[belief.latents.substrate[3]] < -2.0
