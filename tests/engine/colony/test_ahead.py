@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from chirr.engine.biology.species import SPECIES
+from chirr.engine.colony import ahead as colony_ahead
 from chirr.engine.colony.ahead import QUANTILES, quantiles
 from chirr.engine.colony.cohort_ahead import normal_share
 from chirr.engine.colony.history import Happening, Kind
@@ -105,3 +106,21 @@ def test_the_same_draws_come_from_the_same_seed() -> None:
     farm = history(20.0, lots=(lot(stocked(1000)),), clutches=(clutch(),))
     one, two = (ahead_of(belief_in(farm, WARM), WARM) for _ in range(2))
     np.testing.assert_array_equal(one.stock.crickets, two.stock.crickets)
+
+
+@pytest.mark.parametrize("x", [0.0, 0.3, 0.7])
+def test_days_between_those_worked_out_are_within_three_hundredths_of_every_day_worked_out(
+    x: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The other side is the same look ahead with nothing left to a straight line; a lot of one age, a tray to hatch."""
+    farm = history(14.0, lots=(lot(stocked(900, x=x)),), clutches=(clutch(laid_h=9 * DAY, pulled_h=12 * DAY),))
+    belief = belief_in(farm, WARM)
+    quick = ahead_of(belief, WARM)
+    monkeypatch.setattr(colony_ahead, "STRIDE", 1)
+    every = ahead_of(belief, WARM)
+    assert (quick.lots[0].kg != every.lots[0].kg).any()
+    for part in ("alive", "mean_mg", "kg"):
+        np.testing.assert_allclose(getattr(quick.lots[0], part), getattr(every.lots[0], part), rtol=0.03)
+    for part in ("crickets", "kg"):
+        total, exact = (getattr(a.stock, part).sum(axis=0).mean(axis=1) for a in (quick, every))
+        np.testing.assert_allclose(total, exact, rtol=0.03)

@@ -75,8 +75,8 @@ class Horizon:
         return np.moveaxis(straight, 0, axis)
 
 
-NEAR_DAYS, STRIDE = 14, 3
-"""Every one of so many days from now is worked out, and every third after that."""
+NEAR_DAYS, STRIDE = 21, 3
+"""Every one of so many days from now is worked out, for eggs hatch in them, and every third after that."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
