@@ -60,19 +60,25 @@ class Horizon:
         return np.unique(np.concatenate([near, np.arange(NEAR_DAYS, self.days, STRIDE), [self.days]]))
 
     def every_day(self, values: NDArray[Any], axis: int = 0) -> NDArray[Any]:
-        """Values on the days looked at, along `axis`, put on every day: along straight lines of their logarithms
-        between two of them, or of themselves where one is 0."""
-        at, v = self.looked_at, np.moveaxis(values, axis, 0)
-        day = np.arange(self.days + 1)
-        i = np.clip(np.searchsorted(at, day, side="right") - 1, 0, max(len(at) - 2, 0))
-        part = ((day - at[i]) / np.maximum(at[np.minimum(i + 1, len(at) - 1)] - at[i], 1)).astype(v.dtype)
-        part = part.reshape(-1, *(1,) * (v.ndim - 1))
-        low, high = v[i], v[np.minimum(i + 1, len(at) - 1)]
-        straight = low + part * (high - low)
-        both = (low > 0) & (high > 0) & (part > 0) & (part < 1)
-        w = np.broadcast_to(part, low.shape)[both]
-        straight[both] = np.exp((1 - w) * np.log(low[both]) + w * np.log(high[both]))
-        return np.moveaxis(straight, 0, axis)
+        """Values on the days looked at, along `axis`, put on every day: on straight lines between two of them."""
+        v = np.moveaxis(values, axis, 0)
+        low, high, part = self._between(v.ndim)
+        return np.moveaxis(v[low] + part.astype(v.dtype) * (v[high] - v[low]), 0, axis)
+
+    def every_day_by_ratio(self, values: Floats) -> Floats:
+        """The same on straight lines of their logarithms, where neither of the two is 0: what grows or dwindles."""
+        low, high, part = self._between(values.ndim)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            by_ratio = np.exp((1 - part) * np.log(values[low]) + part * np.log(values[high]))
+        return np.where((values[low] > 0) & (values[high] > 0), by_ratio, self.every_day(values))
+
+    def _between(self, dimensions: int) -> tuple[Ints, Ints, Floats]:
+        """For every day, the days looked at before and after it, by number, and how far between them it lies."""
+        at, day = self.looked_at, np.arange(self.days + 1)
+        low = np.clip(np.searchsorted(at, day, side="right") - 1, 0, len(at) - 1)
+        high = np.minimum(low + 1, len(at) - 1)
+        part = (day - at[low]) / np.maximum(at[high] - at[low], 1)
+        return low, high, part.reshape(-1, *(1,) * (dimensions - 1))
 
 
 NEAR_DAYS, STRIDE = 21, 3
@@ -495,9 +501,9 @@ class DrawnFarm:
         main = max(cohorts, key=lambda c: float(c.number.max(axis=0).mean()))
         return LotAhead(
             lot=i,
-            alive=self.horizon.every_day(quantiles(alive)),
-            mean_mg=self.horizon.every_day(quantiles(mean_mg)),
-            kg=self.horizon.every_day(quantiles(grams / np.float32(1e6))),
+            alive=self.horizon.every_day_by_ratio(quantiles(alive)),
+            mean_mg=self.horizon.every_day_by_ratio(quantiles(mean_mg)),
+            kg=self.horizon.every_day_by_ratio(quantiles(grams / np.float32(1e6))),
             ready_h=quantiles(main.ready_h),
             kg_at_ready=quantiles(np.sum([c.kg_at_ready for c in cohorts], axis=0)),
             x=main.x_now,
