@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import timedelta
+from html import unescape
 
 import pytest
 from django.db import connection
@@ -59,6 +61,57 @@ def test_a_whole_bin_is_one_tap_and_one_undo(who: Who) -> None:
     hand.post("/round/undo")
     assert {line.standing for line in browse.search().lines[:4] if line.deed != "correct"} <= {"withdrawn", ""}
     assert set(together) <= set(keys(hand))
+
+
+def test_the_button_of_a_whole_bin_names_what_it_does_and_says_so_with_the_way_back_to_the_stop(who: Who) -> None:
+    hand = who("hand")
+    html = hand.get("/round").content.decode()
+    asked = next(v for v in re.findall(r'name="whole" value="([^"]+)"', html) if ":W1-1" in v)
+    answer = hand.post("/round/do", {"whole": unescape(asked)})
+    written = ledger.top_seq() - WRITTEN
+    assert written == len(json.loads(unescape(asked))) > 1
+    assert answer.headers["Location"] == "/round#bin_3aW1-1"
+    assert f"W1-1: {written} things done" in hand.get("/round").content.decode()
+
+
+def test_a_button_that_no_page_of_ours_has_writes_nothing_and_says_so(who: Who) -> None:
+    answer = who("hand").post("/round/do", {"whole": "W1-1: 2 things done"}, follow=True)
+    assert "nothing was written. Open the page afresh" in answer.content.decode()
+    assert ledger.top_seq() == WRITTEN
+
+
+def stops(html: str) -> list[str]:
+    return re.findall(r'<article class="stop[^"]*" id="([^"]+)"', html)
+
+
+def test_the_page_has_the_first_stops_and_tells_where_the_others_are(who: Who, monkeypatch: pytest.MonkeyPatch) -> None:
+    hand = who("hand")
+    whole = hand.get("/round").content.decode()
+    assert "data-further" not in whole, "few stops come at once"
+    monkeypatch.setattr("chirr.pages.views.round.FIRST", 2)
+    first = hand.get("/round").content.decode()
+    (where,) = re.findall(r'data-further="([^"]+)"', first)
+    others = hand.get(unescape(where)).content.decode()
+    assert "<html" not in others
+    assert (len(stops(first)), stops(first) + stops(others)) == (2, stops(whole))
+    headings = r'<h2 class="group">.*?</h2>'
+    assert re.findall(headings, first) + re.findall(headings, others) == re.findall(headings, whole)
+    assert stops(hand.get("/round", headers={"HX-Request": "true", "HX-Target": "round"}).content.decode()) == stops(
+        whole
+    )
+    # without scripts the link leads to all of them, which then stay
+    assert 'href="/round?all=1"' in first
+    assert stops(hand.get("/round?all=1").content.decode()) == stops(whole)
+    assert stops(hand.get("/round").content.decode()) == stops(whole)
+
+
+def test_the_other_stops_follow_though_the_last_one_of_the_page_was_done_meanwhile(
+    who: Who, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hand = who("hand")
+    whole = stops(hand.get("/round").content.decode())
+    monkeypatch.setattr("chirr.pages.views.round.FIRST", 2)
+    assert stops(hand.get("/round?after=bin:gone").content.decode()) == whole[2:]
 
 
 def test_a_running_clock_gives_the_minutes_since_the_last_tap_to_the_entries(

@@ -96,7 +96,7 @@ def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: 
         state=state,
         lot=lot.name if lot else None,
         says=says,
-        progress=progress,
+        progress=None if progress is None else round(progress, 2),
         next_due=_next_due(stop),
         trouble=_trouble(s, bin_, seen, stop, now),
         trays=len(bin_.trays) + len(bin_.hatching),

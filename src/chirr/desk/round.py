@@ -86,28 +86,34 @@ def round_sheet(
         scene = _scene(ledger.standing_at(as_of), card, beliefs, day=day or today, now=now)
         return _sheet(scene, now, hands, minutes_each)
     sheets = _sheets_now(beliefs, today)  # before the standing is read: an entry that comes between asks anew
-    asked = (day or today, hands, minutes_each, get_language() or "")
+    asked = (day or today, hands, minutes_each, get_language() or "", beliefs.remarks)
     if asked not in sheets:
         scene = _scene(ledger.live(), card, beliefs, day=day or today, now=now)
         sheets[asked] = _sheet(scene, now, hands, minutes_each)
     return msgspec.structs.replace(sheets[asked], as_of=now)
 
 
-Sheets = dict[tuple[date, int, float, str], RoundSheet]
+Sheets = dict[tuple[date, int, float, str, tuple[str, ...]], RoundSheet]
 _kept: dict[str, tuple[int, date, Beliefs, Sheets]] = {}
 
 
 def _sheets_now(beliefs: Beliefs, today: date) -> Sheets:
-    """The sheets that were worked out from the book as it is, by day, hands, minutes and language.
+    """The sheets that were worked out from the book as it is, by day, hands, minutes, language and remarks.
 
     The Round, the Racks and every phone ask for the same sheet until an entry comes or belief changes, as it does with
     the hour and with the farm's card, rooms and trays.
     """
     book, top = str(connection.settings_dict["NAME"]), ledger.top_seq()
     kept = _kept.get(book)
-    if kept is None or kept[:2] != (top, today) or kept[2] is not beliefs:
+    if kept is None or kept[:2] != (top, today) or not _alike(kept[2], beliefs):
         kept = _kept[book] = (top, today, beliefs, {})
     return kept[3]
+
+
+def _alike(one: Beliefs, other: Beliefs) -> bool:
+    """Whether two hold the very same beliefs; what they remark may be in different languages."""
+    parts = ("lots", "clutches", "sharpen", "retire")
+    return all(getattr(one, part) is getattr(other, part) for part in parts)
 
 
 def lots_in_bins() -> dict[str, str]:

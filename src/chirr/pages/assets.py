@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from hashlib import sha256
 from importlib.metadata import version as version_of
@@ -31,3 +32,22 @@ def kept_on_phones() -> tuple[str, ...]:
     """Paths below the static address that make up the phone's own pages."""
     ours = (p.relative_to(FOLDER).as_posix() for p in sorted(FOLDER.rglob("*")) if p.is_file())
     return (*(path for path in ours if not path.startswith(APART)), HTMX)
+
+
+_IMPORT = re.compile(r'^import [^"]*"(\./[^"]+|\.\./[^"]+)";', re.MULTILINE)
+
+
+@cache
+def with_imports(path: str) -> tuple[str, ...]:
+    """A script below the static folder and all that it imports at once, each file after the one that asks for it.
+
+    A page that names them all gets them together, instead of one round trip for each step of who imports whom.
+    """
+    found = [path]
+    for name in found:
+        folder = (FOLDER / name).parent
+        for told in _IMPORT.findall((FOLDER / name).read_text()):
+            here = (folder / told).resolve().relative_to(FOLDER.resolve()).as_posix()
+            if here not in found:
+                found.append(here)
+    return tuple(found)

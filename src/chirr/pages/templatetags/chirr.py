@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from django import template
+from django.template.loader import get_template
 from django.templatetags.static import static
 from django.utils.html import format_html, format_html_join, json_script
 from django.utils.safestring import SafeString
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from chirr.desk import misfit_words, spoken, terms
-from chirr.desk.shapes import Band, Chart
-from chirr.pages import display, scripts, vendor
+from chirr.desk.shapes import Band, BinTile, Chart
+from chirr.pages import assets, display, scripts, vendor
 from chirr.says import word
 
 register = template.Library()
@@ -170,9 +172,26 @@ def then(ways: list[str]) -> str:
 @register.simple_tag
 def shape(name: str, words: str = "") -> SafeString:
     """One of the shapes of the sprite; with `words` it speaks, without it is decoration beside a text."""
+    return _shape(name, str(words))
+
+
+@lru_cache(maxsize=1024)
+def _shape(name: str, words: str) -> SafeString:
     if words:
         return format_html('<svg class="shape" role="img" aria-label="{}"><use href="#s-{}"/></svg>', words, name)
     return format_html('<svg class="shape" aria-hidden="true"><use href="#s-{}"/></svg>', name)
+
+
+@register.simple_tag
+def bin_tile(tile: BinTile) -> SafeString:
+    """A bin as the Racks draw it."""
+    return _tile(get_language() or "en", tile)
+
+
+@lru_cache(maxsize=4096)
+def _tile(_language: str, tile: BinTile) -> SafeString:
+    """Kept, for most of the hundreds of tiles look as they did at the last visit, whoever it was that looked."""
+    return SafeString(get_template("chirr/parts/tile.html").render({"tile": tile}))
 
 
 PULSES = 14
@@ -284,6 +303,13 @@ def band_per_100(value: Band) -> str:
 def vega_bundle() -> str:
     """Address of the chart library that is kept with the pages."""
     return static(vendor.bundle_name())
+
+
+@register.simple_tag
+def module_links(*paths: str) -> SafeString:
+    """Links in the head that fetch scripts with all that they import, side by side."""
+    wanted = dict.fromkeys(name for path in paths for name in assets.with_imports(path))
+    return format_html_join("\n", '<link rel="modulepreload" href="{}">', ((static(name),) for name in wanted))
 
 
 @register.filter

@@ -17,12 +17,12 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_GET, require_POST
 
 from chirr.book.actions import NotAllowed, Refused
-from chirr.desk import browse, farm, settle
+from chirr.desk import browse, settle
 from chirr.desk import clock as farm_clock
 from chirr.desk import round as desk
 from chirr.desk.misfit_words import does_not_fit
 from chirr.desk.shapes import RoundItem, RoundSheet, RoundStop
-from chirr.desk.spoken import say
+from chirr.desk.spoken import say, say_n
 from chirr.pages.access import SEE, actor, door
 from chirr.pages.roundclock import RoundClock
 from chirr.pages.templatetags.chirr import slug
@@ -39,7 +39,10 @@ HANDS = (1, 2, 3, 4, 5, 6)
 
 
 LEG = 40
-"""Stops sent at first: more than a person walks in half a day, and a page that a phone draws at once."""
+"""Stops shown until all are asked for: more than a person walks in half a day."""
+FIRST = 12
+"""Of these, stops sent with the page: a few screens of a phone, there at once. The script that fetches the others when
+the browser is at rest is js/further.js."""
 
 
 UNDER_ELSE = ("deaths", "count", "weigh", "note")
@@ -53,6 +56,7 @@ class ShownItem(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     item: RoundItem
+    place: str
     how: str
     form: str
     fill: str
@@ -60,11 +64,15 @@ class ShownItem(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
-    """A stop as its card is drawn."""
+    """A stop as its card is drawn, at `place` of the page."""
 
     stop: RoundStop
+    place: str
     items: tuple[ShownItem, ...]
-    whole: tuple[str, ...]
+    whole: str
+    """Keys of what one tap on the whole bin does, as JSON; empty where that is not more than one."""
+    at_once: int
+    """How many they are."""
     other: tuple[tuple[str, str], ...]
     """Deeds for what else there may be here, each with the address of its form."""
     photo: str
@@ -80,13 +88,17 @@ class ShownStop(msgspec.Struct, frozen=True, kw_only=True):
 @door(SEE)
 @require_GET
 def sheet(request: HttpRequest) -> HttpResponse:
-    """The round of a day."""
-    context = _context(request)
-    part = request.headers.get("HX-Target") == "round"
-    return render(request, "chirr/parts/round.html" if part else "chirr/round.html", context)
+    """The round of a day: the page, for htmx the whole sheet, or the stops after the last one that the page has."""
+    if request.headers.get("HX-Target") == "round":
+        return render(request, "chirr/parts/round.html", _context(request))
+    after = request.GET.get("after")
+    if after is not None:
+        return render(request, "chirr/parts/stops.html", _context(request, after=after))
+    return render(request, "chirr/round.html", _context(request, first=FIRST))
 
 
-def _context(request: HttpRequest) -> dict[str, Any]:
+def _context(request: HttpRequest, *, first: int | None = None, after: str = "") -> dict[str, Any]:
+    """What the sheet is drawn from: with `first` only so many stops, with `after` those that follow the stop there."""
     today = farm_clock.today()
     day = _day(request, today)
     hands, each = _chosen(request, "hands", HANDS, 1), _chosen(request, "each", MINUTES_EACH, 240)
@@ -94,12 +106,20 @@ def _context(request: HttpRequest) -> dict[str, Any]:
     clock = RoundClock.of(request.session)
     live = day == today
     now = time.time()
+    now_due = [stop for stop in answer.stops if any(i.urgency != "soon" for i in stop.items)]
     coming = [stop for stop in answer.stops if all(i.urgency == "soon" for i in stop.items)]
-    now_due = [stop for stop in answer.stops if stop not in coming]
-    shown = now_due if _all_wanted(request, day) else now_due[:LEG]
+    every = _all_wanted(request, day)
+    shown = _shown(now_due if every else now_due[:LEG], live)
+    start = next((n + 1 for n, s in enumerate(shown) if s.stop.key == after), FIRST) if after else 0
+    sent = shown[start:] if every or first is None else shown[:first]
+    further = ""
+    if start + len(sent) < len(shown):
+        query = {"after": sent[-1].stop.key, **({} if live else {"day": day.isoformat()})}
+        further = f"{reverse('round')}?{urlencode(query)}"
     return {
-        "sheet": answer, "stops": _shown(shown, live), "stops_due": len(now_due), "beyond": len(now_due) - len(shown),
-        "coming": _shown(coming[:LEG], live),
+        "sheet": answer, "stops": sent, "stops_due": len(now_due), "beyond": len(now_due) - start - len(sent),
+        "further": further,
+        "coming": [] if further else _shown(coming[:LEG], live),
         "day": day, "today": today, "live": live,
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
@@ -146,31 +166,32 @@ def _chosen(request: HttpRequest, name: str, allowed: tuple[int, ...], otherwise
 
 def _shown(stops: list[RoundStop], live: bool) -> list[ShownStop]:
     shown: list[ShownStop] = []
-    lot_in = {bin_: lot for lot, bin_ in farm.choices().lots.items()} if live and stops else {}
+    lot_in = desk.lots_in_bins() if live and stops else {}
     group, reached = None, True
     for stop in stops:
         heading = str(GROUP_WORDS.get(stop.group, stop.group)) if stop.group != group else ""
         cut = reached and not stop.within_reach
         group, reached = stop.group, reached and stop.within_reach
+        place, lot = slug(stop.key), lot_in.get(stop.bin or "")
         whole = desk.whole_bin(stop) if live else ()
-        items = tuple(_shown_item(i, live) for i in stop.items)
-        other = _other(stop, lot_in.get(stop.bin or "")) if live else ()
-        whole = whole if len(whole) > 1 else ()
-        wrong = f"{other[-1][1]}&ask=wrong" if other else ""
-        photo = _photo(stop, lot_in.get(stop.bin or "")) if live else ""
+        other = _other(stop, place, lot) if live else ()
         shown.append(
             ShownStop(
-                stop=stop, items=items, whole=whole, other=other, photo=photo, wrong=wrong, heading=heading, cut=cut
+                stop=stop, place=place, items=tuple(_shown_item(i, live) for i in stop.items),
+                whole=msgspec.json.encode(whole).decode() if len(whole) > 1 else "", at_once=len(whole), other=other,
+                wrong=f"{other[-1][1]}&ask=wrong" if other else "", photo=_photo(place, lot) if live else "",
+                heading=heading, cut=cut,
             )
-        )
+        )  # fmt: skip
     return shown
 
 
 def _shown_item(item: RoundItem, live: bool) -> ShownItem:
     done, none_yet = fills(item)
+    does = how(item, live)
     return ShownItem(
-        item=item, how=how(item, live), form=_form_of(item), fill=msgspec.json.encode(done).decode(),
-        none=msgspec.json.encode(none_yet).decode() if none_yet else "",
+        item=item, place=slug(item.key), how=does, form=_form_of(item) if does == "form" else "",
+        fill=msgspec.json.encode(done).decode(), none=msgspec.json.encode(none_yet).decode() if none_yet else "",
     )  # fmt: skip
 
 
@@ -182,20 +203,19 @@ def fills(item: RoundItem) -> tuple[dict[str, str], dict[str, str]]:
     return {"deed": item.deed, **item.prefill}, none_yet
 
 
-def _other(stop: RoundStop, lot: str | None) -> tuple[tuple[str, str], ...]:
+def _other(stop: RoundStop, place: str, lot: str | None) -> tuple[tuple[str, str], ...]:
     """Addresses of the forms for what may come up at a bin besides what is due."""
     if stop.bin is None:
         return ()
-    known = {"bin": stop.bin, **({"lot": lot} if lot else {}), "next": f"{reverse('round')}#{slug(stop.key)}"}
-    return tuple(
-        (deed, f"{reverse('add')}?{urlencode({'deed': deed, **known})}") for deed in UNDER_ELSE if lot or deed == "note"
-    )
+    known = urlencode({"bin": stop.bin, **({"lot": lot} if lot else {}), "next": f"{reverse('round')}#{place}"})
+    add = reverse("add")
+    return tuple((deed, f"{add}?deed={deed}&{known}") for deed in UNDER_ELSE if lot or deed == "note")
 
 
-def _photo(stop: RoundStop, lot: str | None) -> str:
+def _photo(place: str, lot: str | None) -> str:
     """Address at which the lot of a stop is counted on a photograph."""
-    back = f"{reverse('round')}#{slug(stop.key)}"
-    return f"{reverse('count')}?{urlencode({'lot': lot, 'next': back})}" if lot else ""
+    asked = urlencode({"lot": lot or "", "next": f"{reverse('round')}#{place}"})
+    return f"{reverse('count')}?{asked}" if lot else ""
 
 
 def how(item: RoundItem, live: bool) -> str:
@@ -220,19 +240,47 @@ def _form_of(item: RoundItem) -> str:
 @require_POST
 def do(request: HttpRequest) -> HttpResponse:
     """Do an item, or all one-tap items of a bin."""
-    keys = request.POST.getlist("all" if "whole" in request.POST else "key")
     clock, now = RoundClock.of(request.session), time.time()
+    stop: RoundStop | None = None
 
     def write() -> str:
+        nonlocal stop
+        keys = _keys(request)
+        stop = _stop_of(keys)
         ids = desk.do(keys, actor=actor(request), minutes=clock.since_last_tap(now))
         if not ids:
             return say("That was done already.")
-        says = request.POST.get("whole") or request.POST.get("says") or browse.line(ids[0]).says
+        place = (stop.bin if stop else None) or say("Rack")
+        says = (
+            say_n("{place}: {n} thing done", "{place}: {n} things done", len(ids), place=place)
+            if len(ids) > 1
+            else browse.line(ids[0]).says
+        )
         request.session[LAST] = {"ids": ids, "says": says[:200], "at": now}
         clock.tapped(now).keep(request.session)
         return ""
 
-    return _after(request, write)
+    words = _written(write)
+    return _answer(request, words, at=slug(stop.key) if stop else "")
+
+
+def _keys(request: HttpRequest) -> list[str]:
+    """Keys of what was tapped: of an item, or of all that the button of a whole bin named."""
+    whole = request.POST.get("whole")
+    if whole is None:
+        return request.POST.getlist("key")
+    try:
+        return msgspec.json.decode(whole, type=list[str])
+    except msgspec.MsgspecError as wrong:
+        raise desk.NotNow(
+            say("That did not work, and nothing was written. Open the page afresh and try again.")
+        ) from wrong
+
+
+def _stop_of(keys: list[str]) -> RoundStop | None:
+    """The stop at which the hand is."""
+    wanted = {key.replace("none:", "hatch:", 1) for key in keys}
+    return next((s for s in desk.round_sheet().stops if any(i.key in wanted for i in s.items)), None)
 
 
 @door(SEE)
@@ -248,7 +296,7 @@ def undo(request: HttpRequest) -> HttpResponse:
         del request.session[LAST]
         return ""
 
-    return _after(request, write)
+    return _answer(request, _written(write))
 
 
 @door(SEE)
@@ -267,27 +315,21 @@ def clock(request: HttpRequest) -> HttpResponse:
     return _answer(request)
 
 
-def _after(request: HttpRequest, write: Callable[[], str]) -> HttpResponse:
-    """Write, and say in one sentence why not where that cannot be."""
+def _written(write: Callable[[], str]) -> str:
+    """Write, and say in one sentence why not where that cannot be; an empty text where all is well."""
     try:
-        words = write()
+        return write()
     except (NotAllowed, desk.NotNow) as why:
-        words = str(why)
+        return str(why)
     except Refused as refused:
-        words = " ".join(does_not_fit(m.found, m.expected) for m in refused.misfits[:2])
+        return " ".join(does_not_fit(m.found, m.expected) for m in refused.misfits[:2])
+
+
+def _answer(request: HttpRequest, words: str = "", *, at: str = "") -> HttpResponse:
+    """The sheet as it is now, with what went wrong; `at` is the place of the page where the hand was."""
     if words:
         messages.error(request, words)
-    return _answer(request)
-
-
-def _answer(request: HttpRequest) -> HttpResponse:
     if request.headers.get("HX-Request") == "true":
         return render(request, "chirr/parts/round.html", _context(request) | {"with_messages": True})
     query = _asked(_day(request, farm_clock.today()), farm_clock.today())
-    return redirect(reverse("round") + (f"?{query}" if query else "") + _anchor(request))
-
-
-def _anchor(request: HttpRequest) -> str:
-    """Where on the sheet the hand was."""
-    stop = request.POST.get("stop", "")
-    return f"#{stop}" if stop and all(c.isalnum() or c in "-_." for c in stop) else ""
+    return redirect(reverse("round") + (f"?{query}" if query else "") + (f"#{at}" if at else ""))

@@ -16,7 +16,7 @@ document.querySelector("[aria-invalid='true']")?.focus({ preventScroll: false })
 
 // A swap by htmx tells screen readers and leaves the focus where the hand was.
 document.addEventListener("htmx:afterSwap", (event) => {
-  const stop = event.detail.requestConfig?.parameters?.stop;
+  const stop = event.detail.requestConfig?.triggeringEvent?.submitter?.closest("article.stop")?.id;
   if (stop && document.activeElement === document.body) {
     document.getElementById(stop)?.querySelector("button, a")?.focus({ preventScroll: true });
   }

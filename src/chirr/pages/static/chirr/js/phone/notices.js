@@ -60,7 +60,6 @@ export function offerUndo(words, ids) {
     clearTimeout(timer);
     unstrip();
     await outbox.undo(ids).then(takenBack, sorry);
-    dispatchEvent(new CustomEvent("chirr-undone", { detail: ids }));
     dispatchEvent(new Event("chirr-written"));
   } }, shape("back"), t("Undo"));
   const strip = el("div", { class: "undo", id: "undo", role: "region", "aria-label": t("Undo") }, el("span", {}, shape("tick"), words), button);

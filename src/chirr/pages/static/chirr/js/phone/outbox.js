@@ -25,18 +25,20 @@ import { transact } from "./store.js";
 export class NobodyIn extends Error {}
 
 const changed = new BroadcastChannel("chirr-outbox");
-/** @type {Set<() => void>} */
+/** @type {Set<(undone: string[]) => void>} */
 const listeners = new Set();
-changed.onmessage = () => listeners.forEach((tell) => tell());
+changed.onmessage = ({ data }) => listeners.forEach((tell) => tell(Array.isArray(data) ? data : []));
 
-/** Be told whenever the outbox may have changed, here or in another window. @param {() => void} tell */
+/** Be told whenever the outbox may have changed, here or in another window, and which entries were taken back.
+ * @param {(undone: string[]) => void} tell */
 export function onChange(tell) {
   listeners.add(tell);
 }
 
-function tellAll() {
-  changed.postMessage("changed");
-  listeners.forEach((tell) => tell());
+/** @param {string[]} [undone] */
+function tellAll(undone = []) {
+  changed.postMessage(undone);
+  listeners.forEach((tell) => tell(undone));
 }
 
 /** Whose name the page shows: another window of this browser may meanwhile be somebody else's. @param {any} me */
@@ -141,11 +143,15 @@ export function answered(answers) {
  * @param {string[]} ids */
 export async function forget(ids) {
   await transact("readwrite", (outbox) => {
-    const gone = (/** @type {string[]} */ some) => some.forEach((id) => {
-      outbox.delete(id);
-      behind(outbox, [id], (e) => gone([e.id]));
-    });
-    gone(ids);
+    const asked = outbox.getAll(); // once for all of them: a phone may have thousands
+    asked.onsuccess = () => {
+      const gone = new Set(ids);
+      const goesToo = (/** @type {Waiting} */ e) => e.by && gone.has(e.by) && !gone.has(e.id);
+      for (let more = asked.result.filter(goesToo); more.length; more = asked.result.filter(goesToo)) {
+        more.forEach((/** @type {Waiting} */ e) => gone.add(e.id));
+      }
+      gone.forEach((id) => outbox.delete(id));
+    };
     return () => undefined;
   });
   tellAll();
@@ -164,7 +170,7 @@ export async function withdraw(id) {
     unwrite(outbox, id);
     return () => undefined;
   });
-  tellAll();
+  tellAll([id]);
 }
 
 /** Let a refused entry try again, changed or not. @param {string} id */
@@ -198,5 +204,5 @@ export async function undo(ids) {
     });
     return () => undefined;
   });
-  tellAll();
+  tellAll(ids);
 }

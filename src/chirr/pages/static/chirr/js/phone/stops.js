@@ -35,11 +35,11 @@ export function stopOf(stop, pocket) {
   const name = stop.bin ?? t("Hatch rack");
   const place = slug(stop.key);
   const whole = pocket.may_write && stop.whole.length > 1
-    ? el("button", { class: "whole", form: `do-${place}`, name: "whole", value: t("{bin}: {n} things done", { bin: name, n: stop.whole.length }) },
+    ? el("button", { class: "whole", form: `do-${place}`, name: "whole", value: JSON.stringify(stop.whole) },
       shape("tick"), t("Whole bin"), " ", el("small", {}, String(stop.whole.length)))
     : null;
   return el("article", { class: `stop slip${stop.within ? "" : " beyond"}`, id: place, "data-bin": stop.bin },
-    el("form", { method: "post", action: "/round/do", id: `do-${place}`, hidden: true }, ...stop.whole.map((/** @type {string} */ k) => el("input", { type: "hidden", name: "all", value: k }))),
+    el("form", { method: "post", action: "/round/do", id: `do-${place}`, hidden: true }),
     el("header", {}, el("h3", {}, stop.bin ? el("a", { href: `/bins/${encodeURIComponent(stop.bin)}` }, stop.bin) : name),
       el("p", { class: "quiet" }, `${stop.room} · ${t("stack")} ${stop.stack} · ${t("level")} ${stop.level}${stop.minutes ? ` · ${about(stop.minutes)}` : ""}`), whole),
     stop.level > 3 ? el("p", { class: "quiet high" }, shape("trouble"), t("High up: steps that stand firm, two people for a full bin.")) : null,
@@ -54,7 +54,7 @@ export function elseAt(stop, pocket) {
     return el("a", { class: `button${"ask" in more ? " bad" : ""}`, href: `/book/add?${ask}` }, words);
   };
   return el("details", { class: "else" }, el("summary", {}, t("Something else here")), el("p", { class: "row" },
-    ...pocket.under_else.filter((/** @type {string} */ d) => stop.lot || d === "note").map((/** @type {string} */ d) => link(d, d)),
+    ...pocket.under_else.filter((/** @type {string} */ d) => stop.lot || d === "note").map((/** @type {string} */ d) => link(d, term("deed", d))),
     link("note", t("Something is wrong"), { ask: "wrong" })));
 }
 

@@ -9,12 +9,14 @@ import { t, term } from "./words.js";
 
 /** @typedef {{key: string, values: Record<string, string>, minutes: number}} Work */
 
-/** What was done on this page, entry by entry: it stays shown as done when the book has it and the outbox forgets it.
- * @type {Map<string, string>} */
+/** What is shown as done on this page, entry by entry: it stays so when the book has it and the outbox forgets it, until
+ * it is taken back, here or elsewhere, or the book refuses it. @type {Map<string, string>} */
 const doneHere = new Map();
-addEventListener("chirr-undone", (event) => {
-  for (const id of /** @type {CustomEvent} */ (event).detail) doneHere.delete(id);
-  paint();
+/** Items that are just being written down. @type {Set<string>} */
+const inHand = new Set();
+outbox.onChange((undone) => {
+  for (const id of undone) doneHere.delete(id);
+  paint().catch(() => undefined);
 });
 
 /** The round has just been drawn afresh by the farm's computer, so it shows by itself what the book has. */
@@ -26,14 +28,17 @@ export function drawnAfresh() {
 /** @param {string} key */
 const itemAt = (key) => /** @type {HTMLElement | null} */ (document.getElementById(key));
 
+/** Keys that the button of a whole bin names. @param {Element | null} button */
+const keysOf = (button) => /** @type {string[]} */ (JSON.parse(button?.getAttribute("value") ?? "[]"));
+
 /**
- * What a form of the round stands for. Server-drawn pages name items by their key, ours by the id of their place.
+ * What a button of the round stands for: one item, or all that the button of a whole bin names.
  *
- * @param {HTMLFormElement} form @param {HTMLElement | null} submitter
+ * @param {HTMLElement} button
  * @returns {Work[]}
  */
-function workOf(form, submitter) {
-  const keys = new FormData(form, submitter).getAll(submitter?.getAttribute("name") === "whole" ? "all" : "key").map(String);
+function workOf(button) {
+  const keys = button.getAttribute("name") === "whole" ? keysOf(button) : [button.getAttribute("value") ?? ""];
   return keys.flatMap((name) => {
     const none = name.startsWith("none:");
     const place = itemAt(slug(none ? name.replace("none:", "hatch:") : name));
@@ -48,29 +53,32 @@ export function slug(key) {
   return [...key].map((c) => (/[A-Za-z0-9.-]/.test(c) ? c : `_${(c.codePointAt(0) ?? 0).toString(16)}`)).join("");
 }
 
-/**
- * @param {HTMLFormElement} form @param {HTMLElement | null} submitter
- */
-export async function take(form, submitter) {
-  const work = workOf(form, submitter);
+/** Do what a button of the round stands for. @param {HTMLElement} button */
+export async function take(button) {
+  const work = workOf(button);
   if (!work.length) return;
-  const says = String(new FormData(form, submitter).get("whole") || "");
+  const bin = button.closest("article.stop")?.querySelector("h3")?.textContent ?? "";
+  const says = work.length > 1 ? t("{bin}: {n} things done", { bin, n: work.length }) : "";
   const minutes = await spent();
   const whole = work.reduce((sum, w) => sum + w.minutes, 0);
   const at = document.activeElement;
-  show(work.map((w) => w.key));
+  const keys = work.map((w) => w.key);
+  keys.forEach((key) => inHand.add(key));
+  show(keys);
   keepFocus(at);
   try {
     const ids = await outbox.add(work.map((w) => ({
       key: w.key, says: words(w.values),
       values: minutes !== null && whole > 0 ? { ...w.values, minutes: (minutes * w.minutes / whole).toFixed(2) } : w.values,
     })));
-    ids.forEach((id, i) => doneHere.set(id, work[i].key));
+    ids.forEach((id, i) => doneHere.set(id, keys[i]));
+    keys.forEach((key) => inHand.delete(key));
     dispatchEvent(new Event("chirr-written"));
     offerUndo(says || itemAt(work[0].key)?.querySelector("strong")?.textContent || words(work[0].values), ids);
     setTimeout(written); // a phone takes its time to start its first sound
     await tapped();
   } catch (trouble) {
+    keys.forEach((key) => inHand.delete(key));
     notWritten();
     sorry(trouble);
     await paint().catch(() => undefined);
@@ -111,8 +119,7 @@ function finish(stops) {
     stop.classList.toggle("done", items.length > 0 && items.every((i) => i.classList.contains("done")));
     const whole = /** @type {HTMLElement | null} */ (stop.querySelector("header .whole"));
     if (whole) {
-      const keys = [...stop.querySelectorAll("[name=all]")].map((k) => slug(/** @type {HTMLInputElement} */ (k).value));
-      whole.hidden = keys.every((k) => itemAt(k)?.classList.contains("done") ?? true);
+      whole.hidden = keysOf(whole).map(slug).every((k) => itemAt(k)?.classList.contains("done") ?? true);
     }
   }
   const count = document.getElementById("stops-left");
@@ -123,8 +130,11 @@ function finish(stops) {
 export async function paint() {
   if (!document.querySelector("article.stop")) return;
   const today = new Date().toDateString();
-  const waits = (await outbox.all()).filter((e) => e.key && !e.why && (!e.sent || new Date(e.at * 1000).toDateString() === today));
-  const done = new Set([...waits.map((e) => e.key), ...doneHere.values()]);
+  for (const e of await outbox.all()) {
+    if (e.why) doneHere.delete(e.id);
+    else if (e.key && (!e.sent || new Date(e.at * 1000).toDateString() === today)) doneHere.set(e.id, e.key);
+  }
+  const done = new Set([...doneHere.values(), ...inHand]);
   const [shown, stops] = [[...document.querySelectorAll("li.item.done")], /** @type {Set<Element>} */ (new Set())];
   const wrong = [...shown.filter((item) => !done.has(item.id)), ...[...done].flatMap((key) => itemAt(key) ?? []).filter((item) => !item.classList.contains("done"))];
   for (const item of wrong) {
