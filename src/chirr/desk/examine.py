@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from chirr.desk import rawrows
-from chirr.desk.farm import mass_of_length
+from chirr.desk.lengths import mass_of_length
 from chirr.desk.rehearsal import Finding, Where, local, rehearse
 from chirr.files.columns import BINS, ENTRIES, PEOPLE, READINGS, ROOMS, TRAY_TYPES
 from chirr.files.folder import read_folder

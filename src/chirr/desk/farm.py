@@ -14,9 +14,8 @@ from django.db import transaction
 from chirr.book import actions, ledger, shelf
 from chirr.desk import people
 from chirr.desk.forms import FormFaults, Sheet
+from chirr.desk.lengths import mass_of_length
 from chirr.desk.spoken import again, say
-from chirr.engine.biology.growth import mass_of_length_mg
-from chirr.engine.biology.species import species as animal
 from chirr.records import (
     DUTIES,
     SPECIES,
@@ -202,11 +201,6 @@ def days_from(sheet: Sheet, stem: str) -> Days:
             sheet.faults[f"{stem}_by"] = say("Tick at least one weekday.")
         return ticked
     return sheet.whole(f"{stem}_every", 1, 60) or 3
-
-
-def mass_of_length(length_mm: float, species: str) -> float:
-    """Mass [mg] of a cricket so long, of a species by its key: what a size class by length begins at."""
-    return float(mass_of_length_mg(length_mm, animal(species)))
 
 
 PRICED_BY = {"kg": word("a kilogram"), "thousand": word("a thousand")}

@@ -20,8 +20,8 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 AUTHORITY_DAYS = 3650
 """Ten years: nobody sets every phone up more often than must be. A judgement, no published source."""
 SERVER_DAYS = 397
-"""Under 398, beyond which Apple refuses certificates of the authorities that it ships (support.apple.com/102028). For an
-authority that a user added it allows 825 days (support.apple.com/103769)."""
+"""Under 398, beyond which Apple refuses certificates of the authorities that it ships (support.apple.com/102028). For
+an authority that a user added it allows 825 days (support.apple.com/103769)."""
 BACKDATED = timedelta(days=2)
 """So that a phone whose clock is a day behind accepts them; counted within the days above."""
 

@@ -1,4 +1,4 @@
-"""The authority's folder beside the book: made at first, read again, renewed in time, remade for a new name or address."""
+"""The authority's folder beside the book: made at first, read again, renewed in time, remade for a new address."""
 
 from __future__ import annotations
 
