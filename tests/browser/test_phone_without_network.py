@@ -172,6 +172,8 @@ def test_two_phones_that_pulled_the_same_tray_are_both_kept_and_a_person_settles
     expect(clash).to_contain_text("pulled already")
     expect(clash).to_contain_text("Ilmari")
     expect(clash).to_contain_text("Tove")
+    faults = Axe().run(two)
+    assert faults.violations_count == 0, faults.generate_report()
     clash.get_by_role("button", name="Keep what stands").tap()
     expect(two.get_by_text("All entries fit together")).to_be_visible()
     # put the farm back as it was, for the round below
@@ -575,6 +577,8 @@ def test_every_code_on_paper_is_answered_without_a_network(phone: Page) -> None:
     ):
         page.goto(path)
         expect(page.get_by_role("heading", level=1)).to_contain_text(heading)
+        faults = Axe().run(page)
+        assert faults.violations_count == 0, f"{path}: {faults.generate_report()}"
     page.goto(path_of("bin", "pen"))
     expect(page.get_by_role("heading", level=1)).to_contain_text("Which one?")
     assert page.locator("main a.button").all_inner_texts() == ["Pen", "PEN"]
