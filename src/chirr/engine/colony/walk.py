@@ -221,7 +221,7 @@ def clutches_of(
         offered * farm.eggs_per_female_day,
         arrays.days_in[only, None],
         farm.capacity_per_cm2,
-        s.egg_eating_per_day2.value,
+        farm.eating_per_day2,
     )
     eggs = area_cm2 * per_cm2 * np.exp(own[1])
     if farm.tray_type.size:

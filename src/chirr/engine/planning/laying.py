@@ -1,9 +1,7 @@
 """Eggs in a tray against the days it is left in, and how many trays a bin deserves, as draws of the farm's belief.
 
-The curve is the law that belief itself is fitted with (`eggs_per_cm2_in_tray`). Belief knows the level, the filling up
-and the tray type, and takes how fast eggs are eaten from the table. Here the eating is left open as widely as its
-range says; each of its values keeps the eggs at the farm's usual days in as they are believed, so it bends the curve
-only, and the farm's own counts of trays left in shorter and longer say which bends go with them.
+The curve is the law that belief itself is fitted with (`eggs_per_cm2_in_tray`): its level, the filling up, how fast
+eggs are eaten and what a tray type does are all the farm's own, learnt from its trays left in shorter and longer.
 """
 
 from __future__ import annotations
@@ -16,7 +14,6 @@ from numpy.typing import NDArray
 from chirr.engine.biology.laying import age_curve, eggs_per_cm2_in_tray
 from chirr.engine.biology.species import Species
 from chirr.engine.colony.belief import Belief, draw
-from chirr.engine.colony.facts import TAIL
 from chirr.engine.colony.latents import FarmLevel, farm_level
 from chirr.engine.colony.walk import clutches_of
 
@@ -25,12 +22,6 @@ Ints = NDArray[np.int64]
 
 EGG_COUNT, PINHEAD_COUNT = 3, 4
 """Kinds of fact, as `Facts.what` numbers them."""
-
-NEWEST_COUNTS = 3000
-"""Only so many of the latest counts say how the curve bends: more would say nothing new."""
-
-LEAST_DRAWS_LEFT = 0.1
-"""Counts weigh the draws only so hard that this share of them still bears the answer (judgement)."""
 
 USUAL_AGES = np.arange(7.0, 36.0)
 """Adult days over which breeders usually lay, where no tray says how old they are: two to four weeks of laying (common
@@ -120,18 +111,12 @@ def laying_draws(
     """
     z = _farm_z(belief, draws, rng)
     farm = farm_level(z, belief.latents, species)
-    table = species.egg_eating_per_day2
-    eating = table.value * np.exp(table.log_sd * rng.standard_normal(draws))
-    lam = usual.offered * farm.eggs_per_female_day
-    as_fitted = eggs_per_cm2_in_tray(lam, usual.days_in, farm.capacity_per_cm2, table.value)
-    pin = np.log(as_fitted / eggs_per_cm2_in_tray(lam, usual.days_in, farm.capacity_per_cm2, eating))
-    kept = _kept_by_counts(_fit_of_bends(belief, z, farm, eating, pin, table.value), rng)
     of_type = farm.tray_type[tray_type] if 0 <= tray_type < len(farm.tray_type) else np.zeros(draws)
     return LayingDraws(
-        offered_per_female_day=farm.eggs_per_female_day[kept] * usual.trays,
-        capacity_per_cm2=farm.capacity_per_cm2[kept],
-        eating_per_day2=eating[kept],
-        level=np.exp((of_type + pin)[kept]),
+        offered_per_female_day=farm.eggs_per_female_day * usual.trays,
+        capacity_per_cm2=farm.capacity_per_cm2,
+        eating_per_day2=farm.eating_per_day2,
+        level=np.exp(of_type),
     )
 
 
@@ -142,48 +127,6 @@ def farm_draws(belief: Belief, draws: int, rng: np.random.Generator) -> FarmLeve
 
 def _farm_z(belief: Belief, draws: int, rng: np.random.Generator) -> Floats:
     return draw(belief, draws, rng, lots=np.zeros(belief.latents.lot.shape[1], dtype=bool))
-
-
-def _fit_of_bends(
-    belief: Belief, z: Floats, farm: FarmLevel, eating: Floats, pin: Floats, fitted_eating: float
-) -> Floats:
-    """How much better each draw's bend explains the counts than the bend belief was fitted with, log odds (draws,)."""
-    facts, arrays, laid = belief.facts, belief.arrays, belief.laid
-    of_trays = np.flatnonzero(np.isin(facts.what, (EGG_COUNT, PINHEAD_COUNT)))
-    if not of_trays.size:
-        return np.zeros(len(eating))
-    newest = of_trays[np.argsort(arrays.laid_h[facts.row[of_trays]])][-NEWEST_COUNTS:]
-    c, eggs_counted = facts.row[newest], facts.what[newest] == EGG_COUNT
-    level = z.copy()
-    level[belief.latents.clutch] = 0.0
-    told = clutches_of(level, farm, belief.latents, arrays, laid, belief.bio, only=np.arange(len(arrays.lot)))
-    expected = np.log(np.where(eggs_counted[:, None], told.eggs[c], told.pinheads[c]))
-    off = facts.value[newest, None] - expected - np.where(eggs_counted[:, None], farm.seen[0], farm.seen[1])
-    vigour = np.maximum(age_factor(laid.age_days[c], belief.bio.species), 0.05) * laid.warmth_factor[c]
-    lam = (laid.females[c] * vigour / arrays.area_cm2[c])[:, None] * farm.eggs_per_female_day
-    days = arrays.days_in[c, None]
-    fitted = eggs_per_cm2_in_tray(lam, days, farm.capacity_per_cm2, fitted_eating)
-    bend = np.log(eggs_per_cm2_in_tray(lam, days, farm.capacity_per_cm2, eating) / fitted) + pin
-    own = belief.latents.clutch_sd[1, c] ** 2 + np.where(eggs_counted, 0.0, belief.latents.clutch_sd[2, c] ** 2)
-    sd = np.sqrt(own + facts.log_sd[newest] ** 2)[:, None]
-
-    def fits(misses: Floats) -> Floats:
-        return np.asarray(-0.5 * (TAIL + 1) * np.log1p((misses / sd) ** 2 / TAIL))
-
-    return np.asarray((fits(off - bend) - fits(off)).sum(axis=0))
-
-
-def _kept_by_counts(log_weight: Floats, rng: np.random.Generator) -> Ints:
-    """Draws resampled by weight, which is softened until enough of them still bear the answer."""
-    n = len(log_weight)
-    power = 1.0
-    while True:
-        w = np.exp(power * (log_weight - log_weight.max()))
-        if w.sum() ** 2 / (w**2).sum() >= LEAST_DRAWS_LEFT * n or power < 1e-6:
-            break
-        power *= 0.8
-    steps = (np.arange(n) + rng.random()) / n
-    return np.minimum(np.searchsorted(np.cumsum(w) / w.sum(), steps), n - 1)
 
 
 def eggs_left(d: LayingDraws, *, females: float, vigour: float, area_cm2: float, trays: float, days: Floats) -> Floats:
