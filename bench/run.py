@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-SCRIPTS = ("import_replay.py", "ahead.py", "pages.py", "speed.py", "prints.py", "counting.py --speed")
+SCRIPTS = ("import_replay.py", "ahead.py", "entry.py", "pages.py", "speed.py", "prints.py", "counting.py --speed")
 
 
 def main() -> int:
