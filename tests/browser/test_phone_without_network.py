@@ -227,6 +227,31 @@ def test_what_is_done_stays_shown_as_done_once_the_book_has_it(phone: Page, serv
     expect(item.locator("button.tick")).to_be_visible()
 
 
+STOPS = "[...document.querySelectorAll('article.stop')].map(s => s.id)"
+WHOLE = """() => fetch("/round", { headers: { "HX-Target": "round" } }).then((a) => a.text()).then((html) =>
+    [...new DOMParser().parseFromString(html, "text/html").querySelectorAll("article.stop")].map((s) => s.id))"""
+
+
+def test_the_stops_that_the_page_left_out_come_by_themselves_and_can_be_pointed_to(phone: Page) -> None:
+    phone.goto("/round", wait_until="commit")
+    expect(phone.locator("a[data-further]")).to_have_count(0)
+    assert phone.evaluate(STOPS) == phone.evaluate(WHOLE)
+    last = phone.evaluate(STOPS)[-1]
+    phone.goto("/racks")
+    phone.goto(f"/round#{last}")
+    expect(phone.locator(f"[id='{last}']")).to_be_in_viewport()
+
+
+def test_where_the_other_stops_cannot_be_fetched_a_link_leads_to_them(phone: Page) -> None:
+    phone.context.route("**/round?after=*", lambda route: route.abort())
+    phone.goto("/round")
+    phone.wait_for_timeout(800)
+    first = len(phone.evaluate(STOPS))
+    phone.locator("#further").press("Enter")
+    phone.wait_for_url(lambda url: url.endswith("/round?all=1"))
+    assert len(phone.evaluate(STOPS)) > first
+
+
 def test_a_round_of_forty_bins_offline_with_the_phone_killed_halfway_is_in_the_book_once(
     browser: Browser, server: Server, tmp_path: Path
 ) -> None:

@@ -32,7 +32,7 @@ async function fetchFurther(link) {
   while (more.length && place?.isConnected) {
     place.before(...more.splice(0, A_FEW));
     dispatchEvent(new Event("chirr-further"));
-    await rest();
+    if (!location.hash) await rest();
   }
   const next = /** @type {HTMLElement | null} */ (document.querySelector("a#further:not([data-further])") ?? place?.previousElementSibling?.querySelector("button, a"));
   if (document.activeElement === link) next?.focus({ preventScroll: true });
@@ -41,4 +41,6 @@ async function fetchFurther(link) {
 }
 
 const link = /** @type {HTMLAnchorElement | null} */ (document.querySelector("a[data-further]"));
-if (link) loaded.then(rest).then(() => fetchFurther(link)).catch(() => undefined); // the link stays, and leads to all of them
+// who comes for one of them does not wait
+const when = location.hash && !document.getElementById(location.hash.slice(1)) ? Promise.resolve() : loaded.then(rest);
+if (link) when.then(() => fetchFurther(link)).catch(() => undefined); // the link stays, and leads to all of them
