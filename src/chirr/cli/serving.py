@@ -15,6 +15,7 @@ import typer
 
 from chirr.cli.farm import farm_path, open_farm, remove_book
 from chirr.cli.say import BadInput, Trouble, progress, say, sorry
+from chirr.cli.weekly import grade_weekly
 from chirr.wire.addresses import lan_addresses
 
 if TYPE_CHECKING:
@@ -114,6 +115,7 @@ def _serve_lan(host: str, port: int, name: str | None) -> None:
     _must_be_free(here.host, port + 1)
     _somebody_signs_in(others=True)
     connections.close_all()
+    grade_weekly(farm_path())
     run(here, lambda certificate, key: _server(here.host, port, certificate, key))
 
 
@@ -255,6 +257,7 @@ def _run(host: str, port: int) -> None:
     name = f"[{host}]" if ":" in host else host
     say(f"The pages of {farm_path().name} are at http://{name}:{port}/ ; stop them with Ctrl+C.")
     sys.stdout.flush()
+    grade_weekly(farm_path())
     _server(host, port).serve()
 
 

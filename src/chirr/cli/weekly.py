@@ -1,0 +1,92 @@
+"""While the pages are served, the forecasts are graded once a week in the small hours, so that drift is told unasked.
+
+A process of its own does it, at low priority, so that nobody at the pages waits for it.
+"""
+
+from __future__ import annotations
+
+import atexit
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+DAY_S = 86400
+SMALL_HOURS = range(1, 5)
+EACH_S, LATEST_S, AGAIN_S = 7 * DAY_S, 14 * DAY_S, DAY_S
+"""Graded when the last grade is so old and it is night; at any hour from the second on, for a computer that is off at
+night; tried again no sooner than the third."""
+_LOOK_S = 900
+
+
+@dataclass(slots=True)
+class Weekly:
+    """When to grade. run: starts it; last: seconds since the epoch of the last grade, or None for never."""
+
+    run: Callable[[], None]
+    last: Callable[[], float | None]
+    hour: Callable[[], int]
+    tried: float = field(default=0.0)
+
+    def look(self, now: float) -> bool:
+        """Grade if it is time; whether it was."""
+        if now - self.tried < AGAIN_S:
+            return False
+        made = self.last()
+        age = now - made if made is not None else float("inf")
+        if not (age >= LATEST_S and made is not None) and not (age >= EACH_S and self.hour() in SMALL_HOURS):
+            return False
+        self.tried = now
+        self.run()
+        return True
+
+
+def grade_weekly(book: Path) -> None:
+    """Watch over the grades of a book from now on, beside the server; needs no thanks and never fails it."""
+    weekly = Weekly(run=lambda: _start(book), last=_last, hour=_hour)
+    threading.Thread(target=_watch, args=(weekly,), name="weekly grade", daemon=True).start()
+
+
+def _watch(weekly: Weekly) -> None:
+    while True:
+        time.sleep(_LOOK_S)
+        try:
+            weekly.look(time.time())
+        except Exception as error:  # noqa: BLE001 - a grade that cannot be made now must not end the watch
+            print(f"The weekly grade could not be made: {error}", file=sys.stderr)  # noqa: T201
+
+
+def _last() -> float | None:
+    from django.db import connection
+
+    from chirr.desk.grade import kept
+
+    try:
+        report = kept()
+        return None if report is None else float(report.made_at)
+    finally:
+        connection.close()
+
+
+def _hour() -> int:
+    from django.db import connection
+
+    from chirr.desk import clock
+
+    try:
+        return clock.local(clock.now()).hour
+    finally:
+        connection.close()
+
+
+def _start(book: Path) -> None:
+    command = [sys.executable, "-m", "chirr", "--farm", str(book), "grade"]
+    if os.name == "posix":
+        command = ["nice", "-n", "15", *command]
+    nowhere = subprocess.DEVNULL
+    going = subprocess.Popen(command, stdin=nowhere, stdout=nowhere, stderr=nowhere)  # noqa: S603 - our own command
+    atexit.register(going.terminate)
