@@ -349,7 +349,7 @@ def remarks(f: Foresight) -> tuple[str, ...]:
     from chirr.desk.poor_batches import batch_remarks
 
     facts = f.belief.facts
-    drift = drift_remark()
+    drift = drift_remark(f.as_of)
     out = [] if drift is None else [drift]
     if len(facts.what) == 0:
         out.append(

@@ -62,7 +62,7 @@ def grade(
     told : callable, optional
         Told how far it has come: (what, done, of).
     keep : bool
-        Whether the report is kept beside the book.
+        Whether the report is kept beside the book, if it `is_whole`.
 
     Raises
     ------
@@ -85,9 +85,17 @@ def grade(
         made_at=clock.now(), farm=card.name, first_entry=_first_entry(), asked=asked, draws=draws,
         kinds=grade_kinds(cases), drift=find_drift(cases, last or 0),
     )  # fmt: skip
-    if keep:
+    if keep and is_whole(report):
         _write(report)
     return report
+
+
+def is_whole(report: Grade) -> bool:
+    """Whether it asks at least as many days as a usual grade of this book.
+
+    Only such a report is kept: drift is found in recent answers, and one of few days has too few to find any.
+    """
+    return len(report.asked) >= len(asked_days())
 
 
 def asked_days(*, dates: int = DATES, every_days: int = 7) -> tuple[int, ...]:
@@ -198,8 +206,13 @@ def kept() -> Grade | None:
     return report if report is not None and report.first_entry == _first_entry() else None
 
 
-def drift_remark() -> str | None:
-    """A warning where bands promise too much, or where nobody has looked for long; None while all is well."""
+def drift_remark(as_of: int | None = None) -> str | None:
+    """A warning where bands promise too much, or where nobody has looked for long; None while all is well.
+
+    None too for a look back (`as_of` more than a day ago): the warning is about the forecasts of today.
+    """
+    if as_of is not None and clock.now() - as_of > DAY:
+        return None
     report = kept()
     return stale_sentence(report) if report is None else drift_sentence(report.drift) or stale_sentence(report)
 
@@ -243,4 +256,5 @@ def _first_entry() -> str:
     return "" if first is None else first.id
 
 
-__all__ = ["DATES", "DRAWS", "KINDS", "RIVALS", "Grade", "TooShort", "drift_remark", "grade", "kept", "kept_path"]
+__all__ = ["DATES", "DRAWS", "KINDS", "RIVALS", "Grade", "TooShort", "drift_remark", "grade", "is_whole", "kept",
+           "kept_path"]  # fmt: skip
