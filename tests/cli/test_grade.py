@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import date
 from pathlib import Path
 
@@ -23,9 +24,11 @@ def graded(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
-def test_the_grade_as_json_keeps_its_keys_and_is_kept_beside_the_book(graded: Path) -> None:
+def test_the_grade_as_json_keeps_its_keys_and_one_of_few_days_is_not_kept(graded: Path) -> None:
     run = _run("grade", "--dates", "2", "--draws", "100", "--json", cwd=graded)
     assert run.returncode == 0, run.stderr
+    assert re.search(r"^Not kept: it asks 2 days of the past and a usual grade of this book [3-9]", run.stderr, re.M)
+    assert not (graded / "farm.chirr.grade.json").exists()
     answer = json.loads(run.stdout)
     assert {"made_at", "farm", "asked", "draws", "kinds", "drift", "remark"} <= set(answer)
     assert len(answer["asked"]) == 2
@@ -34,8 +37,16 @@ def test_the_grade_as_json_keeps_its_keys_and_is_kept_beside_the_book(graded: Pa
     assert {"kind", "unit", "from_days", "to_days", "n", "things", "held", "bias", "score", "ratio"} <= set(kind)
     assert [h["band"] for h in kind["held"]] == [50, 80, 90]
     assert set(kind["score"]) == {"chirr", "calendar", "keeper", "published"}
-    kept = json.loads((graded / "farm.chirr.grade.json").read_text())
-    assert kept["kinds"] == answer["kinds"]
+
+
+def test_the_usual_grade_is_kept_beside_the_book_and_a_shorter_one_after_it_leaves_it_alone(graded: Path) -> None:
+    run = _run("grade", "--draws", "50", "--json", cwd=graded)
+    assert run.returncode == 0, run.stderr
+    assert "Not kept" not in run.stderr
+    kept = (graded / "farm.chirr.grade.json").read_text()
+    assert json.loads(kept)["kinds"] == json.loads(run.stdout)["kinds"]
+    assert "Not kept: it asks 1 day " in _run("grade", "--dates", "1", "--draws", "50", cwd=graded).stderr
+    assert (graded / "farm.chirr.grade.json").read_text() == kept
 
 
 def test_the_grade_in_plain_text_says_how_often_the_band_held(graded: Path) -> None:

@@ -63,11 +63,27 @@ def test_the_grade_runs_from_end_to_end_and_what_was_learnt_beats_the_calendar(f
         assert k.ratio["calendar"] < 1, k
         assert [h.band for h in k.held] == [50, 80, 90]
         assert k.held[0].inside <= k.held[1].inside <= k.held[2].inside <= k.n
+    assert not desk.is_whole(got)
+    assert desk.kept() is None, "three days are fewer than usual, so it is told and not kept"
+
+
+def test_a_grade_of_the_usual_days_is_kept_and_a_shorter_one_leaves_it_and_its_warning_alone(
+    farm: FarmFolder, beside: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    usual = desk.asked_days
+    monkeypatch.setattr(desk, "asked_days", lambda **asked: usual(**{"dates": 3} | asked))  # a book so short
+    got = desk.grade(dates=3, draws=50, rivals=False)
     assert desk.kept() == got, "what is kept is what was found"
     view = grade_view()
     assert view is not None
     assert len(view.says) == 4
     assert view.dates == 3
+    bad = report.Drift(kind="pinheads", inside=3, of=20, chance=1e-6, too_high=17)
+    desk._write(msgspec.structs.replace(got, drift=(bad,)))
+    desk.grade(dates=1, draws=50, rivals=False)
+    assert "only 3 lay" in (desk.drift_remark() or "")
+    desk.grade(dates=3, draws=50, rivals=False)
+    assert desk.kept() == msgspec.structs.replace(got, made_at=desk.kept().made_at)  # type: ignore[union-attr]
 
 
 def test_nothing_written_after_a_day_changes_what_is_said_on_it(farm: FarmFolder) -> None:
@@ -317,3 +333,5 @@ def test_drift_is_read_from_the_kept_report(farm: FarmFolder, beside: Path) -> N
     beside.write_bytes(msgspec.json.encode(own))
     assert "only 3 lay" in (desk.drift_remark() or "")
     assert "only 3 lay" in remarks(foresee(days=7, draws=50))[0]
+    back = remarks(foresee(farm.entries[-1].at - 30 * DAY, days=7, draws=50))
+    assert not any("only 3 lay" in said for said in back), "it speaks of the forecasts of today"

@@ -25,11 +25,11 @@ def grade(
     """How good the forecasts have been: the past forecast again, and held against what the book says came.
 
     Each forecast knows only what the book held up to its day. It takes a few seconds for each day; the result is kept
-    beside the book, and the pages show it until the next.
+    beside the book, and the pages show it until the next. One of fewer days than usual is only told, not kept.
     """
     open_farm()
     from chirr.book import shelf
-    from chirr.desk.grade import TooShort
+    from chirr.desk.grade import TooShort, is_whole
     from chirr.desk.grade import grade as run
     from chirr.desk.grade_view import grade_json
 
@@ -47,6 +47,19 @@ def grade(
         say_json(grade_json(report, ZoneInfo(card.timezone)))
     else:
         _tell(report)
+    if not is_whole(report):
+        sorry(_not_kept(report))
+
+
+def _not_kept(report: Grade) -> str:
+    from chirr.desk.grade import asked_days
+
+    asked = len(report.asked)
+    days = "1 day" if asked == 1 else f"{asked} days"
+    return (
+        f"Not kept: it asks {days} of the past and a usual grade of this book {len(asked_days())}, so it might miss"
+        " bands that promise too much. The pages go by the last usual grade; run 'chirr grade' for a new one."
+    )
 
 
 def _tell(report: Grade) -> None:
