@@ -8,11 +8,14 @@ import msgspec
 import pytest
 
 from builders import small_farm
-from chirr.book import actions
+from chirr.book import actions, ledger
 from chirr.desk import belief, clock
 from chirr.desk.belief import foresight
 from chirr.desk.breeders import breeders
+from chirr.desk.racks import due_stops, tile
 from chirr.desk.round import round_sheet
+from chirr.desk.shapes import Band, Beliefs, Follower
+from chirr.engine.rounds.days import day_in_words
 from chirr.records import Entry, Reading
 from pages.conftest import Who
 
@@ -44,6 +47,47 @@ def test_the_round_retires_breeders_on_the_day_that_the_breeders_page_gives(who:
     assert [i.lot for i in told[first]] == ["B1"]
     assert not told[first - timedelta(days=1)] or first == clock.today()
     assert not told[first + timedelta(days=1)]
+
+
+def test_the_round_gives_the_same_days_between_which_breeders_retire_as_the_breeders_page(who: Who) -> None:
+    (b,) = breeders()
+    day = max(datetime.fromtimestamp(b.retire.mid, clock.zone()).date(), clock.today())
+    (item,) = [i for s in round_sheet(day).stops for i in s.items if i.deed == "retire"]
+    low, high = (day_in_words(datetime.fromtimestamp(at, clock.zone()).date()) for at in (b.retire.low, b.retire.high))
+    assert f"between {low} and {high}" in item.why
+
+
+def with_follower(lays_in_days: int) -> Beliefs:
+    """What is believed, had the breeders had their day ten days ago and a lot that lays some days from now."""
+    seen, now = belief.beliefs(), foresight().as_of
+
+    def days(n: float) -> Band:
+        return Band(q=tuple(now + 86400 * (n + k / 9) for k in range(-3, 4)))
+
+    follower = Follower(lot="L1", bin="E1-2", lays=days(lays_in_days), in_time=0.9)
+    r = msgspec.structs.replace(
+        seen.retire["B1"], retire=days(-10), half_of_peak=days(-10), better_renewed=days(-9), trays_share=None,
+        follower=follower,
+    )  # fmt: skip
+    return msgspec.structs.replace(seen, retire={"B1": r})
+
+
+def test_breeders_kept_until_others_lay_are_laid_with_and_their_tile_does_not_say_retire(who: Who) -> None:
+    kept, says = first_and_tile(with_follower(4))
+    assert ("retire", "soon") in kept
+    assert "lay" in dict(kept)
+    assert "Retire" not in (says or "")
+    kept, says = first_and_tile(with_follower(-1))
+    assert ("retire", "overdue") in kept
+    assert "lay" not in dict(kept)
+    assert "Lay" not in (says or "")
+
+
+def first_and_tile(seen: Beliefs) -> tuple[list[tuple[str, str]], str | None]:
+    """Deeds and urgencies at the breeders' bin today, and what its tile on the racks says is next."""
+    stop = due_stops(seen)[breeders()[0].bin or ""]
+    s = ledger.live()
+    return [(i.deed, i.urgency) for i in stop.items], tile(s, s.bins[stop.bin or ""], seen, stop, clock.now()).next_due
 
 
 def test_trays_that_hold_half_of_the_best_end_a_lot_on_the_page_and_on_the_round(who: Who) -> None:

@@ -157,10 +157,12 @@ def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> tuple[str, 
 
 
 def _next_due(stop: RoundStop | None) -> str | None:
-    if stop is None or not stop.items:
+    """The most pressing thing to do; what is only to come, such as breeders kept until others follow, is not one."""
+    todo = [i for i in stop.items if i.urgency != "soon"] if stop is not None else []
+    if not todo:
         return None
-    first = min(stop.items, key=lambda i: ("overdue", "due", "open", "soon", "optional").index(i.urgency))
-    more = len(stop.items) - 1
+    first = min(todo, key=lambda i: ("overdue", "due", "open", "optional").index(i.urgency))
+    more = len(todo) - 1
     return say("{what} and {more} more", what=first.what, more=more) if more else first.what
 
 

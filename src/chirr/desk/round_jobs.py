@@ -34,10 +34,18 @@ class Scene:
     looked: dict[str, date] = field(default_factory=dict)
 
     def days_of(self, band: Band | None) -> tuple[date, date, date] | None:
-        """Early (5 %), likely and late (95 %) day of a band of times; None where the likely one never comes."""
-        if band is None or not math.isfinite(band.q[3]):
+        """Early, likely and late day of a band of times, 8 chances in 10 between, as every page shows it; None where
+        the likely one never comes."""
+        return None if band is None else self._days(band.low, band.mid, band.high)
+
+    def wide_days_of(self, band: Band | None) -> tuple[date, date, date] | None:
+        """The same with 9 chances in 10 between, where coming too late costs pinheads."""
+        return None if band is None else self._days(band.q[0], band.mid, band.q[6])
+
+    def _days(self, *times: float) -> tuple[date, date, date] | None:
+        if not math.isfinite(times[1]):
             return None
-        early, likely, late = (self.day_of(min(max(at, 0.0), _LAST_SECOND)) for at in (band.q[0], band.q[3], band.q[6]))
+        early, likely, late = (self.day_of(min(max(at, 0.0), _LAST_SECOND)) for at in times)
         return early, likely, late
 
 
@@ -55,15 +63,18 @@ def jobs_of(scene: Scene) -> DayJobs:
     s, day, today = scene.standing, scene.day, scene.today
     found = DayJobs([], set(), set())
     lot_cares = _lot_cares(scene)
+    drawn, leaving = drawn_on(day), set()
     for lot_care in lot_cares:
-        found.jobs.extend(lots.lot_jobs(lot_care, day, today))
+        jobs = lots.lot_jobs(lot_care, day, today)
+        found.jobs.extend(jobs)
+        if lots.leaves(lot_care, jobs) and lot_care.bin not in drawn:  # a trial's trays are laid to its end
+            leaving.add(lot_care.lot)
         if lots.in_trouble(lot_care, day):
             found.sick.add(lot_care.bin)
     ready = {lot.bin for lot in lot_cares if lot.ready and (lot.ready[1] - day).days <= 1 and not lot.breeding}
     for bin_ in s.bins.values():
         found.jobs.extend(care.care_jobs(_bin_care(scene, bin_, ready), scene.card.feed_days, day, today))
-    drawn = drawn_on(day)
-    for laying in _laying_bins(scene):
+    for laying in _laying_bins(scene, leaving):
         of_trials = drawn.get(laying.bin, [])
         swap_days = stay_days(of_trials) or scene.card.swap_days
         swaps = trays.swap_jobs(laying, swap_days, day, today)
@@ -115,7 +126,7 @@ def is_clean(bin_: BinNow) -> bool:
     return bin_.vacated_at is None or (bin_.cleaned_at is not None and bin_.cleaned_at >= bin_.vacated_at)
 
 
-def _laying_bins(scene: Scene) -> list[trays.LayingBin]:
+def _laying_bins(scene: Scene, leaving: set[str]) -> list[trays.LayingBin]:
     s, since = scene.standing, scene.today_start - _SWAPS_BACK_S
     pulled: dict[str, list[date]] = {}
     laid: dict[str, list[date]] = {}
@@ -134,6 +145,7 @@ def _laying_bins(scene: Scene) -> list[trays.LayingBin]:
         found.append(
             trays.LayingBin(
                 bin=bin_.name, lot=lot.name if lot else None, lays=lays, trays=inside,
+                leaves=lot is not None and lot.name in leaving,
                 pulled_on=tuple(pulled.get(bin_.name, ())), laid_on=tuple(laid.get(bin_.name, ())),
             )
         )  # fmt: skip
@@ -155,7 +167,7 @@ def _tray_in(scene: Scene, clutch: Clutch) -> trays.TrayIn:
 def _window(scene: Scene, clutch: Clutch) -> tuple[date, date, date] | None:
     """The hatch window as it was expected before anybody looked in vain; else a late clutch would never be overdue."""
     belief = scene.beliefs.clutches.get(clutch.name)
-    return scene.days_of(belief.expected_first) if belief else None
+    return scene.wide_days_of(belief.expected_first) if belief else None
 
 
 def _clutch_cares(scene: Scene) -> list[trays.ClutchCare]:
@@ -164,7 +176,7 @@ def _clutch_cares(scene: Scene) -> list[trays.ClutchCare]:
     found = []
     for clutch in clutches:
         belief, here = scene.beliefs.clutches.get(clutch.name), clutch.here
-        settled = scene.days_of(belief.half_hatched) if belief else None
+        settled = scene.wide_days_of(belief.half_hatched) if belief else None
         found.append(
             trays.ClutchCare(
                 clutch=clutch.name,

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from chirr.engine.rounds.care import BinCare, care_jobs
 from chirr.engine.rounds.due import URGENCIES, Job
-from chirr.engine.rounds.lots import LotCare, Retiring, death_alert, in_trouble, lot_jobs
+from chirr.engine.rounds.lots import LotCare, Retiring, death_alert, in_trouble, leaves, lot_jobs
 from chirr.engine.rounds.trays import ClutchCare, LayingBin, TrayIn, clutch_jobs, near_hatching, swap_jobs
 
 DAY = date(2031, 3, 5)  # a Wednesday
@@ -276,6 +276,26 @@ def test_breeders_that_nothing_follows_yet_are_kept_until_it_does() -> None:
     (job,) = lot_jobs(retiring(before(2), follows=None), DAY, DAY)
     assert job.urgency == "due"
     assert "no growing lot could follow it" in job.why
+
+
+def test_breeders_past_their_band_are_overdue_unless_they_are_kept() -> None:
+    assert [lot_jobs(retiring(before(n)), DAY, DAY)[0].urgency for n in (4, 5)] == ["due", "overdue"]
+    assert lot_jobs(retiring(before(20), follows=before(-1)), DAY, DAY)[0].urgency == "soon"
+
+
+def test_breeders_leave_when_they_are_to_be_retired_and_others_lay() -> None:
+    for breeders, gone in (
+        (retiring(before(2)), True),
+        (retiring(before(2), follows=before(-3)), False),
+        (retiring(before(2), follows=None), False),
+        (retiring(before(-2)), False),
+    ):
+        assert leaves(breeders, lot_jobs(breeders, DAY, DAY)) is gone
+
+
+def test_no_tray_is_laid_with_breeders_that_leave_but_theirs_comes_out_by_turn() -> None:
+    assert deeds(swap_jobs(bin_with(3, leaves=True), 3, DAY, DAY)) == ["pull"]
+    assert deeds(swap_jobs(bin_with(leaves=True), 3, DAY, DAY)) == []
 
 
 def test_breeders_whose_day_is_to_come_stand_on_one_list_only() -> None:

@@ -30,8 +30,8 @@ ALERT_DAYS = 3
 
 @dataclass(frozen=True, kw_only=True)
 class Retiring:
-    """When breeders have had their day: early, likely and late, by what ('spent', or 'renew' where a fresh lot gives
-    more), what their last trays held of the best one if that says so, and the next lot that could follow with the
+    """When breeders have had their day: early, likely and late (8 chances in 10 between), by what ('spent', or 'renew'
+    where a fresh lot gives more), what their last trays held of the best one if that says so, and the next lot that could follow with the
     likely day on which it lays."""
 
     on: tuple[date, date, date]
@@ -207,7 +207,14 @@ def _retire(lot: LotCare, day: date, today: date) -> list[Job]:
     elif r.followed_on is None:
         why = said("{why}; no growing lot could follow it: buy some in", why=why)
     what = said("Retire breeders {lot}", lot=lot.lot)
-    return [_job(lot, "retire", what, why=why, urgency="soon" if keep else "due")]
+    urgency = "soon" if keep else "overdue" if day > max(late, r.followed_on or late) else "due"
+    return [_job(lot, "retire", what, why=why, urgency=urgency)]
+
+
+def leaves(lot: LotCare, jobs: list[Job]) -> bool:
+    """Whether breeders are to be retired by these jobs of a day, and others lay by then."""
+    goes = any(job.deed == "retire" and job.urgency != "soon" for job in jobs)
+    return goes and lot.retire is not None and lot.retire.followed_on is not None
 
 
 def _weigh(lot: LotCare, day: date, today: date) -> list[Job]:

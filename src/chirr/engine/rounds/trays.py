@@ -37,11 +37,13 @@ class TrayIn:
 class LayingBin:
     """A bin with breeders, or with trays in it. `lot` are the breeders, None when they are gone; `lays` whether
     they are old enough and the bin is one for breeding. `pulled_on` and `laid_on` are the days of its late swaps,
-    one for each tray, today's included."""
+    one for each tray, today's included. `leaves`: the breeders are to be retired now and others follow, so that a tray
+    laid today would lose its layers."""
 
     bin: str
     lot: str | None
     lays: bool
+    leaves: bool = False
     trays: tuple[TrayIn, ...] = ()
     pulled_on: tuple[date, ...] = ()
     laid_on: tuple[date, ...] = ()
@@ -72,7 +74,7 @@ class ClutchCare:
 def swap_jobs(laying: LayingBin, swap_days: Days, day: date, today: date) -> list[Job]:
     """Trays to pull and to lay in one bin on `day`. A swap is a pull and a lay. Raises `BadDays`."""
     pulls = [job for tray in laying.trays if (job := _pull(laying, tray, swap_days, day, today))]
-    if not laying.lays:
+    if not laying.lays or laying.leaves:
         return pulls
     if not laying.trays and day > today:
         return [*pulls, *_coming_swap(laying, swap_days, day, today)]
