@@ -68,7 +68,7 @@ def record(
                 if new:
                     raise Refused(new)
     except BaseException:
-        ledger.forget()
+        ledger.forget_draft()
         raise
     return len(fresh)
 
@@ -176,6 +176,7 @@ def set_bin(bin_: Bin, *, actor: Person) -> None:
         "hides_cm2": bin_.hides_cm2,
         "extra": bin_.extra,
     }
+    ledger.forget_snapshots()
     BinRow.objects.update_or_create(
         name=bin_.bin, defaults=values, create_defaults={"order": BinRow.objects.count(), **values}
     )

@@ -2,15 +2,19 @@
 
 The standing is never the truth: it can be dropped at any time and replayed. A snapshot from a day or two ago saves
 replaying from the first entry when a late entry or a correction arrives.
+
+Readers share the standing of what is committed; they only read the book, so none waits for a writer. Whoever writes has
+a draft of their own within the transaction, which the readers get when it is committed and nobody when it is not.
 """
 
 from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import msgspec
-from django.db import connection
+from django.db import connection, transaction
 
 from chirr.book import standing as st
 from chirr.book.models import EntryRow, SnapshotRow
@@ -28,13 +32,26 @@ _encode_entry = msgspec.json.Encoder().encode
 _lock = threading.RLock()
 
 
-class _Live(msgspec.Struct):
+class _Kept(msgspec.Struct):
+    """The standing of all entries up to one by number, from bins that first stood so."""
+
     seq: int
     bins: list[tuple[str, str, int, int, str, float, float, str]]
     standing: Standing
 
 
-_live: dict[str, _Live] = {}
+@dataclass(slots=True, eq=False)
+class _Draft:
+    """What a transaction not yet committed has come to; `commit` is called when it is."""
+
+    kept: _Kept
+    commit: Callable[[], None]
+
+
+_live: dict[str, _Kept] = {}
+_draft: dict[str, _Draft] = {}
+_owed: dict[str, tuple[int, int, bytes]] = {}
+"""Snapshots (seq, at, standing) that the next transaction writes, by book."""
 
 
 def to_row(e: Entry, received: int) -> Values:
@@ -115,26 +132,76 @@ def live() -> Standing:
     """The standing of all entries. Shared by its readers: never change it."""
     key = str(connection.settings_dict["NAME"])
     with _lock:
-        now = _live.get(key)
-        top, things = top_seq(), _bin_rows()
-        if now is None or now.bins != things or now.seq > top:
-            if now is not None:
-                SnapshotRow.objects.all().delete()
-            now = _live[key] = _Live(top, things, _rebuild(top))
-        elif now.seq < top:
-            new = list(entries("seq > %s", (now.seq,)))
-            if all(e.at > now.standing.at and e.replaces is None for e in new) and not _awaited(new):
-                replay(now.standing, new, void=set())
-                now.seq = top
-            else:
-                now = _live[key] = _Live(top, things, _rebuild(top))
-        return now.standing
+        if connection.in_atomic_block:
+            return _within_transaction(key).standing
+        _live[key] = _up_to_date(key, _live.get(key))
+        return _live[key].standing
 
 
 def forget() -> None:
-    """Drop the standing kept in memory, as after a transaction that was rolled back."""
+    """Drop all that is kept in memory."""
+    key = str(connection.settings_dict["NAME"])
     with _lock:
-        _live.pop(str(connection.settings_dict["NAME"]), None)
+        for kept in (_live, _draft, _owed):
+            kept.pop(key, None)
+
+
+def forget_draft() -> None:
+    """Drop what this transaction has come to, as after a part of it was rolled back."""
+    with _lock:
+        _draft.pop(str(connection.settings_dict["NAME"]), None)
+
+
+def _within_transaction(key: str) -> _Kept:
+    draft = _draft.get(key)
+    if draft is None or not any(call[1] is draft.commit for call in connection.run_on_commit):
+        draft = _new_draft(key, _up_to_date(key, _live.get(key)))  # any other draft was rolled back
+    else:
+        draft.kept = _up_to_date(key, draft.kept)
+    owed = _owed.pop(key, None)
+    if owed is not None:
+        SnapshotRow.objects.all().delete()
+        SnapshotRow.objects.create(seq=owed[0], at=owed[1], standing=owed[2])
+    return draft.kept
+
+
+def _new_draft(key: str, kept: _Kept) -> _Draft:
+    def commit() -> None:
+        with _lock:
+            if _draft.get(key) is draft:
+                del _draft[key]
+            now = _live.get(key)
+            if now is None or now.seq <= draft.kept.seq:
+                _live[key] = draft.kept
+
+    draft = _draft[key] = _Draft(kept, commit)
+    transaction.on_commit(commit)
+    return draft
+
+
+def _up_to_date(key: str, now: _Kept | None) -> _Kept:
+    top, things = top_seq(), _bin_rows()
+    if now is None or now.bins != things or now.seq > top:
+        return _Kept(top, things, _rebuild(key, top))
+    if now.seq == top:
+        return now
+    new = list(entries("seq > %s AND seq <= %s", (now.seq, top)))
+    if not _follow(now, new):
+        return _Kept(top, things, _rebuild(key, top))
+    standing = st.beside(now.standing)
+    replay(standing, new, void=set())
+    return _Kept(top, things, standing)
+
+
+def _follow(now: _Kept, new: list[Entry]) -> bool:
+    """Whether entries come after all that is kept, so that they can be replayed on top of it."""
+    if any(e.replaces is not None or e.at < now.standing.at for e in new) or _awaited(new):
+        return False
+    same = [e.id for e in new if e.at == now.standing.at]
+    if not same:
+        return True
+    newest = EntryRow.objects.filter(at=now.standing.at, seq__lte=now.seq).order_by("-id").values_list("id", flat=True)
+    return min(same) > str(newest.first() or "")
 
 
 def _awaited(new: list[Entry]) -> bool:
@@ -142,24 +209,29 @@ def _awaited(new: list[Entry]) -> bool:
     return EntryRow.objects.filter(replaces__in=[e.id for e in new[:500]]).exists() if len(new) <= 500 else True
 
 
-def _rebuild(top: int) -> Standing:
-    void = voided(entries("replaces IS NOT NULL"))
-    snapshot = _newest_valid_snapshot()
+def _rebuild(key: str, top: int) -> Standing:
+    void = voided(entries("replaces IS NOT NULL AND seq <= %s", (top,)))
+    snapshot = _newest_valid_snapshot(top)
     base = st.decode(bytes(snapshot.standing)) if snapshot else first_standing(bins())
-    tail = list(entries("at > %s", (base.at,)) if snapshot else entries())
+    tail = list(entries("at > %s AND seq <= %s", (base.at, top)) if snapshot else entries("seq <= %s", (top,)))
     if len(tail) > SNAPSHOT_WORTH:
         cut = tail[-1].at - SNAPSHOT_LAG_S
         early = [e for e in tail if e.at <= cut]
         if len(early) > SNAPSHOT_WORTH // 2:
             replay(base, early, void=void)
-            SnapshotRow.objects.all().delete()
-            SnapshotRow.objects.create(seq=top, at=base.at, standing=st.encode(base))
+            _owed[key] = (top, base.at, st.encode(base))
             tail = tail[len(early) :]
     return replay(base, tail, void=void)
 
 
-def _newest_valid_snapshot() -> SnapshotRow | None:
-    snapshot = SnapshotRow.objects.order_by("-at").first()
+def forget_snapshots() -> None:
+    """Drop the snapshots in the book, as when the bins themselves are changed."""
+    SnapshotRow.objects.all().delete()
+    _owed.pop(str(connection.settings_dict["NAME"]), None)
+
+
+def _newest_valid_snapshot(top: int) -> SnapshotRow | None:
+    snapshot = SnapshotRow.objects.filter(seq__lte=top).order_by("-at").first()
     if snapshot is None:
         return None
     with connection.cursor() as cursor:
@@ -168,8 +240,4 @@ def _newest_valid_snapshot() -> SnapshotRow | None:
             " WHERE e.seq > %s AND (e.at <= %s OR t.at <= %s))",
             (snapshot.seq, snapshot.at, snapshot.at),
         )
-        stale = cursor.fetchone()[0]
-    if stale:
-        snapshot.delete()
-        return None
-    return snapshot
+        return None if cursor.fetchone()[0] else snapshot
