@@ -61,7 +61,17 @@ def test_what_goes_out_by_length_comes_in_again_the_same_as_folder_and_as_workbo
         ('[[size_class]]\nname = "large"\nfrom_mm = 8\nprice_per_kg = 3\nprice_per_thousand = 4',
          "price_per_thousand", "one price: by the kilogram or by the thousand", "3 and 4"),
         ('[[size_class]]\nname = "large"\nfrom_mm = -8', "from_mm", "a number from 0 to 300", "-8"),
-        ('[[size_class]]\nname = "large"\nfrom_mm = 0', "from_mg", "more than the 0 of small", "0"),
+        ('[[size_class]]\nname = "large"\nfrom_mm = 0', "from_mm", "more than the 0 mg of small", "0 mm (0 mg)"),
+        ('[[size_class]]\nname = "large"\nfrom_mm = [1]', "from_mm", "a number from 0 to 300", "[1]"),
+        ('[[size_class]]\nname = ["large"]\nfrom_mm = 8', "name", "a name", '["large"]'),
+        ('[[size_class]]\nname = "large"\nfrom_mm = { least = 1 }', "from_mm", "a number from 0 to 300",
+         "{ least = 1 }"),
+        ('[[size_class]]\nname = "large"\nfrom_mm = 5\n[[size_class]]\nname = "huge"\nfrom_mm = 3', "from_mm",
+         "more than the 5 of large, since classes go from the smallest up", "3"),
+        ('[[size_class]]\nname = "large"\nfrom_mm = 5\n[[size_class]]\nname = "huge"\nfrom_mg = 13.5', "from_mg",
+         "more than the 5 mm (62.5 mg) of large", "13.5 mg"),
+        ('[[size_class]]\nname = "large"\nfrom_mg = 62.5\n[[size_class]]\nname = "huge"\nfrom_mm = 3', "from_mm",
+         "more than the 62.5 mg of large", "3 mm (13.5 mg)"),
     ],
 )  # fmt: skip
 def test_what_does_not_go_together_is_told_with_its_line(put, instead, column, expected, found) -> None:
@@ -71,6 +81,8 @@ def test_what_does_not_go_together_is_told_with_its_line(put, instead, column, e
     assert expected in fault.expected
     assert fault.line is not None
     assert fault.line >= FARM.splitlines().index('name = "large"')
+    if "huge" in instead:
+        assert fault.line == FARM.replace(CLASS.strip(), instead).splitlines().index('name = "huge"') + 2
 
 
 def test_mass_and_length_may_both_be_given_where_they_agree(put) -> None:

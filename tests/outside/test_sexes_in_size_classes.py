@@ -6,7 +6,7 @@ import numpy as np
 from scipy.stats import lognorm
 
 from chirr.engine.biology.species import species
-from chirr.engine.colony.sizes import share_above
+from chirr.engine.colony.cohort_ahead import CohortAhead, shares_above
 
 FEMALES, MALES = (292.0, 74.09), (200.96, 34.51)
 """Mean and standard deviation of adult mass [mg] of Gryllodes sigillatus at 30 degC (Gs life history 2025)."""
@@ -23,9 +23,12 @@ def test_a_size_class_of_adults_holds_what_the_two_sexes_weighed_apart_would_put
     animal = species("gryllodes-sigillatus")
     spread = np.log1p(animal.mass_cv.value**2)
     bounds = np.arange(100.0, 500.0, 5.0)
-    log_mean = np.full(len(bounds), np.log(animal.adult_mass_mg.value) - spread / 2)
-    one_hump = np.array(
-        [float(share_above(b, m, spread)) for b, m in zip(bounds, log_mean, strict=True)]  # type: ignore[arg-type]
-    )
+    one = np.ones((1, 1), dtype=np.float32)
+    adults = CohortAhead(
+        number=one, log_mg=one * np.float32(np.log(animal.adult_mass_mg.value) - spread / 2),
+        log_variance=one * np.float32(spread), ready_h=np.zeros(1), kg_at_ready=np.zeros(1), x_now=1.0,
+        adult_days_now=1.0,
+    )  # fmt: skip
+    one_hump = np.array([shares_above(adults, float(b))[0].item() for b in bounds])
     apart = np.array([np.mean([heavier(b, *FEMALES), heavier(b, *MALES)]) for b in bounds])
     assert np.abs(one_hump - apart).max() < 0.055

@@ -15,7 +15,7 @@ import msgspec
 
 from chirr.files.columns import CARD, SIZE_CLASSES, Column
 from chirr.files.faults import Ledger, Wrong
-from chirr.files.kinds import Setting, number_text, plain_name
+from chirr.files.kinds import Days, Setting, number_text, plain_name
 from chirr.files.plain import read_text
 from chirr.records import FarmCard, SizeClass
 
@@ -85,10 +85,10 @@ def with_classes(
     mass_of_length: MassOfLength | None,
 ) -> FarmCard | None:
     """The card with its size classes, those by length with their mass; each comes with the lines of its keys."""
-    weighed = [(line, _weighed(each, card, file, line, ledger, mass_of_length)) for line, each in classes]
-    sound = [(line, each) for line, each in weighed if each is not None]
+    weighed = [(line, typed, _weighed(typed, card, file, line, ledger, mass_of_length)) for line, typed in classes]
+    sound = [(line, typed, each) for line, typed, each in weighed if each is not None]
     check_classes(sound, file, ledger)
-    return None if card is None else msgspec.structs.replace(card, size_classes=tuple(each for _, each in sound))
+    return None if card is None else msgspec.structs.replace(card, size_classes=tuple(each for *_, each in sound))
 
 
 def _weighed(
@@ -125,17 +125,40 @@ def _weighed(
     return each
 
 
-def check_classes(classes: list[tuple[Line, SizeClass]], file: str, ledger: Ledger) -> None:
-    """Note size classes out of order and names that come twice; each comes with the lines of its keys."""
-    for (_, one), (line, two) in pairwise(classes):
+def check_classes(classes: list[tuple[Line, SizeClass, SizeClass]], file: str, ledger: Ledger) -> None:
+    """Note size classes out of order and names that come twice.
+
+    Each comes with the lines of its keys, as it was typed and with its mass; a fault names what was typed.
+    """
+    for (_, was, one), (line, typed, two) in pairwise(classes):
         if two.from_mg <= one.from_mg:
-            expected = f"more than the {number_text(one.from_mg)} of {one.name}, since classes go from the smallest up"
-            ledger.whole(file, expected, number_text(two.from_mg), line("from_mg"), "from_mg")
+            key = _typed_in(typed)
+            if _typed_in(was) == key:
+                than, found = number_text(getattr(was, key)), number_text(getattr(typed, key))
+            else:
+                than = _in_both(was, one)
+                found = _in_both(typed, two)
+            expected = f"more than the {than} of {one.name}, since classes go from the smallest up"
+            ledger.whole(file, expected, found, line(key), key)
     seen: set[str] = set()
-    for line, each in classes:
+    for line, _, each in classes:
         if each.name in seen:
             ledger.whole(file, "each size class once", each.name, line("name"), "name")
         seen.add(each.name)
+
+
+def _typed_in(typed: SizeClass) -> str:
+    """The key by which a class was said to begin."""
+    given: float | None = typed.from_mg  # empty cells are let through by the readers
+    return "from_mm" if given is None else "from_mg"
+
+
+def _in_both(typed: SizeClass, weighed: SizeClass) -> str:
+    """Where a class begins, for a comparison with one that was typed in the other unit."""
+    mass = f"{number_text(weighed.from_mg)} mg"
+    if _typed_in(typed) == "from_mg" or typed.from_mm is None:
+        return mass
+    return f"{number_text(typed.from_mm)} mm ({mass})"
 
 
 def _cells(
@@ -150,6 +173,8 @@ def _cells(
         value = column.kind.reader(_SETTING)(text) if text else column.empty
         if not text and (column.required or given == []):
             value = Wrong(column.kind.says())
+        elif isinstance(given, (list, dict)) and not isinstance(column.kind, Days):
+            text, value = _toml(given), Wrong(column.kind.says())
         if isinstance(value, Wrong):
             found = text or ("an empty value" if column.name in values else "nothing")
             ledger.whole(file, value.expected, found, line(column.name), column.name)

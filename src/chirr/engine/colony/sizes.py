@@ -7,7 +7,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from chirr.engine.biology.species import Species
 
@@ -92,13 +91,6 @@ def log_mass(
 def mean_mass_mg(log_mean: Floats, log_variance: Floats) -> Floats:
     """Mean mass [mg] of crickets whose log mass has this mean and variance."""
     return np.asarray(np.exp(log_mean + 0.5 * log_variance))
-
-
-def share_above(bound_mg: float, log_mean: Floats, log_variance: Floats) -> Floats:
-    """Share of crickets heavier than a bound [mg]; 1 for a bound of 0."""
-    if bound_mg <= 0:
-        return np.ones_like(log_mean)
-    return np.asarray(ndtr((log_mean - np.log(bound_mg)) / np.sqrt(log_variance)))
 
 
 def developed_share_at_mass(curve: SizeCurve, mass_mg: float, log_m0: Floats, log_adult: Floats) -> Floats:

@@ -31,8 +31,8 @@ ALERT_DAYS = 3
 @dataclass(frozen=True, kw_only=True)
 class Retiring:
     """When breeders have had their day: early, likely and late (8 chances in 10 between), by what ('spent', or 'renew'
-    where a fresh lot gives more), what their last trays held of the best one if that says so, and the next lot that could follow with the
-    likely day on which it lays."""
+    where a fresh lot gives more), what their last trays held of the best one if that says so, and the next lot that
+    could follow with the likely day on which it lays."""
 
     on: tuple[date, date, date]
     by: str
