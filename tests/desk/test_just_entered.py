@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import msgspec
 import pytest
 
 from builders import small_farm
@@ -98,3 +99,40 @@ def test_feeding_tells_nothing_and_changes_nothing() -> None:
     bin_ = next(b.name for b in ledger.live().bins.values() if b.lots)
     write(50, deed="feed", bin=bin_)
     assert belief.beliefs() == before
+
+
+def test_a_note_that_stands_for_a_count_takes_the_count_back() -> None:
+    lot = a_lot()
+    before = belief.beliefs().lots[lot].alive.mid
+    wrong = write(50, deed="count", lot=lot, quantity=round(0.3 * before), unit="crickets", cv=0.1)
+    assert belief.beliefs().lots[lot].alive.mid < 0.8 * before
+    write(51, deed="note", replaces=wrong.id, note="that was another bin")
+    assert belief.beliefs().lots[lot].alive.mid == pytest.approx(before, rel=0.03)
+
+
+def test_a_count_that_comes_back_counts_again() -> None:
+    lot = a_lot()
+    before = belief.beliefs().lots[lot].alive.mid
+    count = write(50, deed="count", lot=lot, quantity=round(0.4 * before), unit="crickets", cv=0.1)
+    counted = belief.beliefs().lots[lot].alive.mid
+    note = write(51, deed="note", replaces=count.id, note="slip")
+    belief.beliefs()
+    write(52, deed="correct", replaces=note.id, note="it was right")
+    assert belief.beliefs().lots[lot].alive.mid == pytest.approx(counted, rel=0.03)
+
+
+def test_it_is_said_that_all_else_follows_until_it_has() -> None:
+    assert not belief.beliefs().behind
+    write(50, deed="count", lot=a_lot(), quantity=10, unit="crickets", cv=0.1)
+    assert belief.beliefs().behind
+    belief.foresight(fresh=True)
+    assert not belief.beliefs().behind
+
+
+def test_a_tray_type_changed_by_anybody_makes_what_is_kept_outdated() -> None:
+    from chirr.book import shelf
+
+    before = belief._state()
+    tray = shelf.tray_types()[0]
+    actions.set_tray_type(msgspec.structs.replace(tray, length_cm=tray.length_cm * 2), actor=small_farm.OWNER)
+    assert belief._state() != before

@@ -104,12 +104,12 @@ def bins() -> list[Bin]:
     return [
         Bin(bin=name, room=room, stack=stack, level=level, duty=duty, floor_cm2=floor_cm2, hides_cm2=hides_cm2,
             extra=msgspec.json.decode(extra))
-        for name, room, stack, level, duty, floor_cm2, hides_cm2, extra in _bin_rows()
+        for name, room, stack, level, duty, floor_cm2, hides_cm2, extra in bin_rows()
     ]  # fmt: skip
 
 
-def _bin_rows() -> list[tuple[str, str, int, int, str, float, float, str]]:
-    """The bins as plain rows: every reading of the standing looks whether they are still the same."""
+def bin_rows() -> list[tuple[str, str, int, int, str, float, float, str]]:
+    """The bins as plain rows, in order: every reading of the standing looks whether they are still the same."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT name, room_id, stack, level, duty, floor_cm2, hides_cm2, extra FROM book_binrow"
@@ -180,7 +180,7 @@ def _new_draft(key: str, kept: _Kept) -> _Draft:
 
 
 def _up_to_date(key: str, now: _Kept | None) -> _Kept:
-    top, things = top_seq(), _bin_rows()
+    top, things = top_seq(), bin_rows()
     if now is None or now.bins != things or now.seq > top:
         return _Kept(top, things, _rebuild(key, top))
     if now.seq == top:

@@ -13,10 +13,12 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zlib import crc32
 
 import msgspec
 import numpy as np
 from django.db import connection
+from django.db.models import Q, QuerySet
 
 from chirr.book import ledger, shelf
 from chirr.book.models import EntryRow, ReadingRow
@@ -104,7 +106,9 @@ class Foresight:
         return np.asarray(self.gathered.start + hours * HOUR)
 
 
-_kept: dict[tuple[str, int, int], tuple[tuple[int, int, int], Foresight]] = {}
+State = tuple[int, int, int, int]
+
+_kept: dict[tuple[str, int, int], tuple[State, Foresight]] = {}
 _busy: set[tuple[str, int, int]] = set()
 _lock = threading.Lock()
 _work = threading.Lock()
@@ -253,7 +257,7 @@ def _beside(key: tuple[str, int, int], days: int, draws: int) -> None:
         connection.close()
 
 
-def _work_out(key: tuple[str, int, int], state: tuple[int, int, int], days: int, draws: int) -> Foresight:
+def _work_out(key: tuple[str, int, int], state: State, days: int, draws: int) -> Foresight:
     with _work:
         with _lock:
             kept = _kept.get(key)
@@ -269,15 +273,22 @@ def _work_out(key: tuple[str, int, int], state: tuple[int, int, int], days: int,
         return new
 
 
-def _state() -> tuple[int, int, int]:
-    """What belief depends on: the newest entry that tells something, the newest reading, the hour."""
-    told = EntryRow.objects.exclude(deed__in=SILENT).order_by("-seq").values_list("seq", flat=True).first() or 0
+def _state() -> State:
+    """What belief depends on: the newest entry that tells something, the newest reading, the hour, the farm itself."""
+    told = telling().order_by("-seq").values_list("seq", flat=True).first() or 0
     read = ReadingRow.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
-    return told, read, clock.now() // HOUR
+    farm = msgspec.json.encode((shelf.card(), shelf.rooms(), shelf.tray_types(), ledger.bin_rows()))
+    return told, read, clock.now() // HOUR, crc32(farm)
+
+
+def telling() -> QuerySet[EntryRow]:
+    """Entries that tell something of how many there are or when: none of the silent deeds, but what stands for another
+    entry or takes it back."""
+    return EntryRow.objects.filter(~Q(deed__in=SILENT) | Q(replaces__isnull=False))
 
 
 def forget() -> None:
-    """Drop what is kept, as when the farm's card, rooms or tray types change."""
+    """Drop what is kept, so that the next page waits for what comes of a changed card, room or tray type."""
     with _lock:
         _kept.clear()
 

@@ -6,6 +6,7 @@ The whole farm is believed anew beside it, in seconds; until then only the farm'
 from __future__ import annotations
 
 import threading
+from dataclasses import dataclass, replace
 
 import msgspec
 import numpy as np
@@ -14,18 +15,30 @@ from chirr.book import ledger, shelf
 from chirr.book.models import EntryRow
 from chirr.book.standing import Standing
 from chirr.desk import clock
-from chirr.desk.belief import SILENT, Foresight, clutch_belief, look_from, lot_belief, swap_days_of, which
+from chirr.desk.belief import Foresight, clutch_belief, look_from, lot_belief, swap_days_of, telling, which
 from chirr.desk.gather import gather_some
 from chirr.desk.shapes import Beliefs
 from chirr.engine.biology.species import species
 from chirr.engine.colony.belief import believe, families_of
 from chirr.engine.colony.farm_prior import all_but
+from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Entry
 
 TOO_MANY = 60
 """More lots than this are believed together with all others."""
 
-_newest: list[tuple[Foresight, int, Beliefs]] = []
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Newest:
+    """The newest foresight with the entries up to `told` since: what is believed, and where that search ended."""
+
+    foresight: Foresight
+    told: int
+    seen: Beliefs
+    learnt: Learnt
+
+
+_newest: list[_Newest] = []
 _lock = threading.Lock()
 
 
@@ -34,41 +47,43 @@ def up_to_date(f: Foresight) -> Beliefs:
     if not f.told:
         return f.beliefs
     with _lock:
-        since, seen = (_newest[0][1:]) if _newest and _newest[0][0] is f else (f.told, f.beliefs)
-        rows = EntryRow.objects.filter(seq__gt=since).exclude(deed__in=SILENT).order_by("seq")
+        now = _newest[0] if _newest and _newest[0].foresight is f else None
+        now = now or _Newest(foresight=f, told=f.told, seen=f.beliefs, learnt=f.learnt)
+        rows = telling().filter(seq__gt=now.told).order_by("seq")
         new = list(rows.values_list("seq", "record")[:TOO_MANY])
         if new:
-            seen = _with(f, seen, [ledger.from_record(record) for _, record in new])
-            _newest[:] = [(f, new[-1][0], seen)]
-        return seen
+            seen, learnt = _with(now, [ledger.from_record(record) for _, record in new])
+            seen = msgspec.structs.replace(seen, behind=True)
+            now = _Newest(foresight=f, told=new[-1][0], seen=seen, learnt=learnt)
+            _newest[:] = [now]
+        return now.seen
 
 
-def _with(f: Foresight, seen: Beliefs, new: list[Entry]) -> Beliefs:
+def _with(now: _Newest, new: list[Entry]) -> tuple[Beliefs, Learnt]:
     """What was seen so far with some more entries; as it was where they touch more than can be believed apart from the
     rest, or where the farm itself has changed."""
+    f, seen, learnt = now.foresight, now.seen, now.learnt
     s, card = ledger.live(), f.card
-    replaced = [e.replaces for e in new if e.replaces is not None]
-    old = EntryRow.objects.filter(id__in=replaced).values_list("record", flat=True) if replaced else []
-    lots, clutches = _named(s, [*new, *(ledger.from_record(record) for record in old)])
+    lots, clutches = _named(s, [*new, *_replaced(new)])
     lots |= {to for c in clutches if c in s.clutches and (to := s.clutches[c].to_lot) is not None}
     lots = _kin(s, f, lots)
     eggs = [c for c in s.clutches.values() if c.name in clutches or c.to_lot in lots]
     beside = _kin(s, f, {c.lot for c in eggs}) - lots
     if len(lots) + len(beside) > TOO_MANY:
-        return seen
+        return seen, learnt
     animal = species(card.species)
     some = gather_some(
         s, f.gathered, at=max(clock.now(), f.as_of), rooms=shelf.rooms(), tray_types=shelf.tray_types(),
         species=animal, swap_days=swap_days_of(card.swap_days), lots=lots | beside, clutches=clutches,
     )  # fmt: skip
     if some is None:
-        return seen
+        return seen, learnt
     known = (_numbers(f.gathered.lots, some.lots), _numbers(f.gathered.clutches, some.clutches))
     families = families_of(f.belief, *known)
     if not set(_lots_of(f, families)) <= set(some.lots):
-        return seen
+        return seen, learnt
     prior = all_but(f.ground, families)
-    belief = believe(some.history, some.clocks, some.clutch_temp_c, animal, learnt=f.learnt, farm_prior=prior)
+    belief = believe(some.history, some.clocks, some.clutch_temp_c, animal, learnt=learnt, farm_prior=prior)
     part = look_from(
         belief, some, s, card, as_of=f.as_of, days=f.days, draws=f.ahead.stock.crickets.shape[2],
         living=which(some.lots, lambda name: name in lots and s.lots[name].alive),
@@ -79,11 +94,24 @@ def _with(f: Foresight, seen: Beliefs, new: list[Entry]) -> Beliefs:
     )  # fmt: skip
     here = {k: v for k, v in seen.lots.items() if k in s.lots and s.lots[k].alive}
     open_now = {k: v for k, v in seen.clutches.items() if k in s.clutches and s.clutches[k].emptied_at is None}
-    return msgspec.structs.replace(
+    seen = msgspec.structs.replace(
         seen,
         lots=here | {b.lot: b for b in (lot_belief(part, i) for i in range(len(part.ahead.lots)))},
         clutches=open_now | {b.clutch: b for b in (clutch_belief(part, i) for i in range(len(part.ahead.clutches)))},
     )
+    return seen, replace(learnt, things=learnt.things | learnt_of(belief).things)
+
+
+def _replaced(entries: list[Entry]) -> list[Entry]:
+    """Entries that others stand for or take back, and those behind these: one that is back again has changed too."""
+    found: dict[str, Entry] = {}
+    todo = {e.replaces for e in entries if e.replaces is not None}
+    while todo:
+        rows = EntryRow.objects.filter(id__in=todo).values_list("record", flat=True)
+        old = [ledger.from_record(record) for record in rows]
+        found |= {e.id: e for e in old}
+        todo = {e.replaces for e in old if e.replaces is not None} - found.keys()
+    return list(found.values())
 
 
 def _named(s: Standing, entries: list[Entry]) -> tuple[set[str], set[str]]:

@@ -50,6 +50,10 @@ class ClutchBelief(msgspec.Struct, frozen=True, kw_only=True):
     bin: str | None = None
     lot: str | None = None
 
+    def late_at(self, now: float) -> bool:
+        """Whether its first pinheads, were they not seen by now, should have come: the 90 % band is over."""
+        return now > self.expected_first.q[6]
+
 
 class LotBelief(msgspec.Struct, frozen=True, kw_only=True):
     """What is believed of one living lot now, and when it is ready. `per_cm2` is crickets per cm2 of floor and hides.
@@ -103,6 +107,8 @@ class Beliefs(msgspec.Struct, frozen=True, kw_only=True):
     """The few lots of which a weighing today would narrow the forecast most, each with why."""
     retire: dict[str, Retirement] = {}
     """Breeding lots, by when they have had their day."""
+    behind: bool = False
+    """True while only what the newest entries touch is believed anew, and all else is to follow."""
 
 
 # --- the round ---------------------------------------------------------------------------------------------------
@@ -275,6 +281,8 @@ class ThingPage(msgspec.Struct, frozen=True, kw_only=True):
     story: tuple[StoryLine, ...]
     story_total: int
     cautions: tuple[str, ...] = ()
+    behind: bool = False
+    """True while charts and sums are a few entries behind what is believed now."""
 
 
 # --- trays -------------------------------------------------------------------------------------------------------
@@ -328,6 +336,8 @@ class AheadView(msgspec.Struct, frozen=True, kw_only=True):
     size_classes: tuple[str, ...]
     charts: tuple[Chart, ...]
     hatches: tuple[ClutchBelief, ...]
+    overdue: tuple[str, ...]
+    """Of these, the clutches that should have hatched by now."""
     harvests: tuple[LotBelief, ...]
     remarks: tuple[str, ...]
     """What the figures rest on, and what they leave out."""

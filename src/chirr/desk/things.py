@@ -59,6 +59,7 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
         charts=tuple(c for b in lots for c in _lot_charts(f, b.lot)),
         story=lines,
         story_total=total,
+        behind=seen.behind,
         cautions=tuple(cautions),
     )
 
@@ -85,6 +86,7 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
         charts=_lot_charts(f, name) if belief else (),
         story=lines,
         story_total=total,
+        behind=seen.behind,
     )
 
 
@@ -109,6 +111,7 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
         charts=(),
         story=lines,
         story_total=total,
+        behind=seen.behind,
     )
 
 

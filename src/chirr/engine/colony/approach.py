@@ -47,7 +47,8 @@ def from_near(search: Search, z: Floats, *, facts_then: int) -> tuple[Search, Po
     """From where an earlier search ended, when there were so many facts, to the best fit now."""
     search.who_laid_at(z)
     change = abs(len(search.facts.what) - facts_then)
-    return _nearer(search, z, spread_rounds=int(change > SPREAD_AGAIN * len(search.facts.what)))
+    rounds = int(change > SPREAD_AGAIN * len(search.facts.what))
+    return _nearer(search, z, spread_rounds=rounds, steps=_FINE_STEPS)
 
 
 def _toward(search: Search) -> tuple[Search, Point]:
@@ -67,9 +68,9 @@ def _toward(search: Search) -> tuple[Search, Point]:
     return search, point
 
 
-def _nearer(search: Search, z: Floats, *, spread_rounds: int, steps: int = _FEW_STEPS) -> tuple[Search, Point]:
+def _nearer(search: Search, z: Floats, *, spread_rounds: int, steps: int) -> tuple[Search, Point]:
     point = search.climb(search.look(z), steps=steps)
-    point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS)
+    point = search.climb(search.believe_accidents(point), steps=steps)
     for _ in range(spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0):
         search, point = _with_learnt_spreads(search, point)
     return search, point

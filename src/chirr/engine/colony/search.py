@@ -27,10 +27,10 @@ Ints = NDArray[np.int64]
 
 _STEP, _LONGEST = 0.05, 3.0
 PRIOR_TAIL, _FAR, _EARLY = 3.0, 4.0, 1
-NEAR, EACH_FAMILY, NEAR_ENOUGH_TO_GO_ON = 0.02, 0.002, 10.0
-"""A step that gains less log posterior than the first and so much more for each family ends the search: no number lies
-further than a fifth of its spread from the best. Less than the third ends one whose outcome is only where the next
-begins."""
+NEAR, EACH_FAMILY, NEAR_ENOUGH_TO_GO_ON = 0.02, 0.0005, 10.0
+"""The search ends when a step would gain no family as much log posterior as the first, and the whole farm no more than
+that and so much for each family: no number lies further than a fifth of its spread from the best. A search whose
+outcome is only where the next one begins ends when the whole farm would gain less than the third."""
 
 _FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.8, 1.0, 0.4, 0.0)
 """Lengths at which a step of the farm's level, and of each family's own unknowns, is tried."""
@@ -40,7 +40,8 @@ _FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.8, 1.0, 0.4, 0.0)
 class Point:
     """One set of unknowns with everything that was worked out there.
 
-    off: how many spreads each fact lies off; score: log posterior, up to a constant.
+    off: how many spreads each fact lies off; score: log posterior, up to a constant, and the part of it that is each
+    family's own, shape (families + 1,).
     """
 
     z: Floats
@@ -52,6 +53,7 @@ class Point:
     jacobian: Any
     prior_weight: Floats
     score: float
+    of_family: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +124,9 @@ class Search:
         sd = spread(told, self.facts)
         gradient, curve, loglik = pull(said, sd, self.facts, blur=blur)
 
+        of_family = self._prior_of_families(z)
+        np.add.at(of_family, self.fact_family, loglik)
+
         def beside(h: Handful) -> Floats:
             return (self._said(h, h.beside(z, _STEP)) - said[h.facts, None]) / _STEP
 
@@ -134,7 +139,8 @@ class Search:
             curve=curve,
             jacobian=self.slopes.sparse(of_each(self.handfuls, beside)),
             prior_weight=np.where(self.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + z**2), 1.0),
-            score=float(loglik.sum() + self.log_prior(z)[self.farm :].sum()) + self.farm_prior.log(z[: self.farm]),
+            score=float(of_family.sum()) + self.farm_prior.log(z[: self.farm]),
+            of_family=of_family,
         )
 
     def _said(self, h: Handful, z: Floats) -> Floats:
@@ -153,14 +159,16 @@ class Search:
 
     def climb(self, point: Point, *, blur: float = 1.0, steps: int, near: float = NEAR) -> Point:
         """At most so many gaining steps from a point, fewer once they gain next to nothing."""
+        final = near <= NEAR
         near += EACH_FAMILY * (int(self.family.max(initial=-1)) + 1)
         for _ in range(steps):
             arrow = Arrow(self.precision(point), self.family)
             pull_of_prior = -point.prior_weight * point.z
             pull_of_prior[: self.farm] = self.farm_prior.pull(point.z[: self.farm])
             step = arrow.solve(point.jacobian.T @ point.gradient + pull_of_prior)
-            z, score = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
-            if score < point.score + near:
+            z, score, of_family = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
+            one_gains = final and float((of_family - point.of_family).max(initial=0.0)) >= NEAR
+            if score <= point.score or (score < point.score + near and not one_gains):
                 return point
             new = self.look(z, blur=blur)
             if new.score <= point.score:
@@ -214,24 +222,26 @@ class Search:
             said = self._said(h, columns)
             return [pull(said[:, k], sd[h.facts], h.some, blur=blur)[2] for k in range(z.shape[1])]
 
-        families = int(self.family.max(initial=-1)) + 1
         found = of_each(self.handfuls, of_handful)
-        scores = np.zeros((families + 1, z.shape[1]))
+        scores = np.stack([self._prior_of_families(one) for one in z.T], axis=1)
         for k in range(z.shape[1]):
-            scores[:families, k] = np.bincount(
-                self.family[self.farm :], weights=self.log_prior(z[:, k])[self.farm :], minlength=families
-            )
             for h, loglik in zip(self.handfuls, found, strict=True):
                 np.add.at(scores[:, k], self.fact_family[h.facts], loglik[k])
         return scores
 
-    def _best_lengths(self, point: Point, step: Floats, *, blur: float = 1.0) -> tuple[Floats, float]:
-        """The best of the lengths tried, for the farm as a whole and for each family by itself."""
+    def _prior_of_families(self, z: Floats) -> Floats:
+        """Log prior of each family's own unknowns, and 0 for no family, shape (families + 1,)."""
+        families = int(self.family.max(initial=-1)) + 1
+        own = self.log_prior(z)[self.farm :]
+        return np.bincount(self.family[self.farm :], weights=own, minlength=families + 1).astype(np.float64)
+
+    def _best_lengths(self, point: Point, step: Floats, *, blur: float = 1.0) -> tuple[Floats, float, Floats]:
+        """The best of the lengths tried, for the farm as a whole and for each family by itself, with its scores."""
         local = self.family >= 0
         tried = [(f, own) for f in _FARM_LENGTHS for own in _OWN_LENGTHS]
         z = np.stack([point.z + np.where(local, own, f) * step for f, own in tried], axis=1)
         scores = self._family_scores(z, point.sd, blur=blur)
-        best, best_score = point.z, -np.inf
+        best, best_score, of_family = point.z, -np.inf, point.of_family
         for n, length in enumerate(_FARM_LENGTHS):
             mine = scores[:, n * len(_OWN_LENGTHS) : (n + 1) * len(_OWN_LENGTHS)]
             choice = mine.argmax(axis=1)
@@ -239,8 +249,8 @@ class Search:
             new = point.z + np.where(local, own[self.family], length) * step
             total = float(mine.max(axis=1).sum()) + self.farm_prior.log(new[: self.farm])
             if total > best_score:
-                best, best_score = new, total
-        return best, best_score
+                best, best_score, of_family = new, total, mine.max(axis=1)
+        return best, best_score, of_family
 
     def precision(self, point: Point) -> Any:
         """Precision of the unknowns at a point: the prior's, near one each, and what the facts add."""
