@@ -10,6 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from chirr.engine.biology.species import species
+from chirr.engine.colony import search
+from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.belief import believe, draw
 from chirr.engine.colony.facts import COUNT_LOG_SD, between
 from chirr.engine.colony.history import ClutchFacts, Happening, Kind, LotFacts
@@ -224,3 +226,24 @@ def test_a_mouldy_batch_of_substrate_is_blamed_and_neither_the_farm_nor_other_ba
     assert abs(good - 1400) < 0.5 * abs(blind_good - 1400)
     assert (np.abs(belief.mode[belief.latents.substrate[:3]]) < 1.0).all()
     assert belief.mode[belief.latents.substrate[3]] < -2.0
+
+
+def test_one_lot_just_counted_among_many_is_believed_to_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other side is the same search gone on until it gains nothing: the lot and the farm's level hardly move."""
+    rng = np.random.default_rng(3)
+    lots = [
+        LotFacts(name=f"L{i}", happenings=(stocked(1000), count(10, 900 * np.exp(0.2 * rng.standard_normal()))))
+        for i in range(150)
+    ]
+    before = belief_in(history(20.0, lots=tuple(lots)), WARM)
+    lots[70] = replace(lots[70], happenings=(*lots[70].happenings, count(19, 450, 0.05)))
+    farm = history(20.0, lots=tuple(lots))
+    after = believe(farm, WARM, np.zeros(0), species(HOUSE), learnt=learnt_of(before))
+    for name in ("NEAR", "EACH_FAMILY"):
+        monkeypatch.setattr(search, name, 1e-7)
+    end = believe(farm, WARM, np.zeros(0), species(HOUSE), learnt=learnt_of(after))
+    numbers = [b.told.lots.number[70, 0] for b in (before, after, end)]
+    assert numbers[1] < 0.9 * numbers[0]
+    assert numbers[1] == pytest.approx(numbers[2], rel=0.02)
+    farm_sd = np.sqrt(np.diag(np.linalg.inv(Arrow(end.precision, end.family).schur)))
+    assert (np.abs(end.mode - after.mode)[: len(farm_sd)] < 0.5 * farm_sd).all()

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.colony.latents import prior_spreads, rescaled
-from chirr.engine.colony.search import NEAR, NEAR_ENOUGH_TO_GO_ON, Point, Search
+from chirr.engine.colony.search import NEAR_ENOUGH_TO_GO_ON, Point, Search
 from chirr.engine.colony.spreads import learnt_factors
 
 Floats = NDArray[np.float64]
@@ -60,7 +60,7 @@ def _toward(search: Search) -> tuple[Search, Point]:
         search.who_laid(point.told)
         z = point.z
     rounds = SPREAD_ROUNDS if len(search.facts.what) >= SPREAD_FROM else 0
-    near = NEAR_ENOUGH_TO_GO_ON if rounds else NEAR
+    near = NEAR_ENOUGH_TO_GO_ON if rounds else None
     point = search.climb(search.look(z), steps=_FINE_STEPS, near=near)
     point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS, near=near)
     for _ in range(rounds):

@@ -157,9 +157,9 @@ class Search:
         tail = -0.5 * (PRIOR_TAIL + 1) * np.log1p(z**2 / PRIOR_TAIL)
         return np.asarray(np.where(self.heavy, tail, -0.5 * z**2))
 
-    def climb(self, point: Point, *, blur: float = 1.0, steps: int, near: float = NEAR) -> Point:
+    def climb(self, point: Point, *, blur: float = 1.0, steps: int, near: float | None = None) -> Point:
         """At most so many gaining steps from a point, fewer once they gain next to nothing."""
-        final = near <= NEAR
+        final, near = near is None, NEAR if near is None else near
         near += EACH_FAMILY * (int(self.family.max(initial=-1)) + 1)
         for _ in range(steps):
             arrow = Arrow(self.precision(point), self.family)
