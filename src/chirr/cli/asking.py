@@ -141,6 +141,13 @@ def amount_of_minutes(minutes: float) -> str:
     return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60:02d} min"
 
 
+def _hatch(clutch: dict[str, Any], q: list[float]) -> tuple[str, str]:
+    """Days of the first pinheads and of half of them, in words; what is overdue may have failed, so no day is named."""
+    if clutch["overdue"]:
+        return "overdue, may have failed", ""
+    return window(clutch["first_pinheads"], q), window(clutch["half_hatched"], q)
+
+
 def _tell_ahead(answer: dict[str, Any]) -> None:
     q = answer["quantiles"]
     as_of = datetime.fromisoformat(answer["as_of"])
@@ -150,8 +157,7 @@ def _tell_ahead(answer: dict[str, Any]) -> None:
         "Clutches",
         ("clutch", "bin", "eggs", "first pinheads", "half hatched", "pinheads"),
         [
-            (c["clutch"], c["bin"] or "", band(c["eggs"], q), window(c["first_pinheads"], q),
-             window(c["half_hatched"], q), band(c["pinheads"], q))
+            (c["clutch"], c["bin"] or "", band(c["eggs"], q), *_hatch(c, q), band(c["pinheads"], q))
             for c in answer["clutches"]
         ],
     )  # fmt: skip

@@ -42,6 +42,7 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
                 "first_pinheads": [_iso(t, tz) for t in c.first_pinheads.q],
                 "half_hatched": [_iso(t, tz) for t in c.half_hatched.q],
                 "pinheads": _numbers(c.pinheads.q),
+                "overdue": f.standing.clutches[c.clutch].hatched_at is None and c.late_at(f.as_of),
             }
             for c in (clutch_belief(f, i) for i in range(len(f.ahead.clutches)))
         ],
@@ -117,6 +118,7 @@ def ahead_view(days: int = DAYS) -> AheadView:
         charts=charts,
         remarks=remarks(f),
         hatches=tuple(sorted(here, key=lambda c: c.first_pinheads.mid)),
+        overdue=tuple(c.clutch for c in here if c.late_at(f.as_of)),
         harvests=tuple(sorted(ready, key=lambda b: (b.harvest_ready or b.alive).mid)),
     )
 

@@ -177,7 +177,7 @@ def _trouble(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, n
 
 def _overdue(clutch: Clutch, seen: Beliefs, now: int) -> bool:
     belief = seen.clutches.get(clutch.name)
-    return clutch.hatched_at is None and belief is not None and now > belief.expected_first.q[6]
+    return clutch.hatched_at is None and belief is not None and belief.late_at(now)
 
 
 def about(number: float) -> str:

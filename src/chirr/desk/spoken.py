@@ -141,13 +141,6 @@ def day_words(day: date, *, weekday_too: bool = True, year: bool = False) -> str
     return pattern.format(**parts)
 
 
-def long_day_words(day: date) -> str:
-    """A day with its month in full: '12 March'."""
-    return pgettext("date", "{day} {full_month}").format(
-        day=day.day, full_month=pgettext("full month", FULL_MONTH_WORDS[day.month - 1])
-    )
-
-
 def full_weekdays() -> list[str]:
     """The weekdays in full, from Sunday on."""
     return [gettext(name) for name in FULL_WEEKDAY_WORDS]

@@ -81,7 +81,7 @@ def state(c: Clutch, belief: ClutchBelief | None, now: int) -> str:
         return "laying"
     if belief is None or now < belief.expected_first.q[0]:
         return "waiting"
-    return "overdue" if now > belief.expected_first.q[6] else "window open"
+    return "overdue" if belief.late_at(now) else "window open"
 
 
 def _recent(s: Standing, now: int) -> list[Substrate]:

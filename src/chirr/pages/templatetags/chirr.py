@@ -54,13 +54,17 @@ def band(value: Band | None, unit: str = "") -> str:
     return mid if low == high else spoken.say(ABOUT, mid=mid, low=low, high=high)
 
 
+NO_BREAK = "\u00a0"
+"""Keeps a figure and its unit, or a day and its month, on one line of a narrow cell."""
+
+
 @register.filter
 def short_band(value: Band | None, unit: str = "") -> str:
     """A band for a table cell: 'middle (low to high)'."""
     if value is None:
         return "–"
     show = display.day if unit == "time" else _SHOW.get(unit, display.about)
-    low, mid, high = show(value.low), show(value.mid), show(value.high)
+    low, mid, high = (show(v).replace(" ", NO_BREAK) for v in (value.low, value.mid, value.high))
     return mid if low == high else spoken.say("{mid} ({low} to {high})", mid=mid, low=low, high=high)
 
 

@@ -38,6 +38,8 @@ MINUTES_EACH = (30, 60, 90, 120, 180, 240, 480)
 HANDS = (1, 2, 3, 4, 5, 6)
 
 
+REACH = 400
+"""Days back and ahead of which a round is shown."""
 LEG = 40
 """Stops shown until all are asked for: more than a person walks in half a day."""
 FIRST = 12
@@ -121,6 +123,7 @@ def _context(request: HttpRequest, *, first: int | None = None, after: str = "")
         "further": further,
         "coming": [] if further else _shown(coming[:LEG], live),
         "day": day, "today": today, "live": live,
+        "not_understood": _not_understood(request, today, hands, each),
         "before": day - timedelta(days=1), "after": day + timedelta(days=1),
         "hands": hands, "each": each, "hands_offered": HANDS, "each_offered": MINUTES_EACH,
         "clock": clock, "clock_minutes": clock.minutes(now), "last": _last_tap(request, now),
@@ -147,7 +150,24 @@ def _day(request: HttpRequest, today: date) -> date:
         day = date.fromisoformat(request.GET.get("day") or request.POST.get("day") or "")
     except ValueError:
         return today
-    return day if abs((day - today).days) <= 400 else today
+    return day if abs((day - today).days) <= REACH else today
+
+
+def _not_understood(request: HttpRequest, today: date, hands: int, each: int) -> list[str]:
+    """What the address asks for and does not get, each with what is shown instead."""
+    day, people, minutes = (request.GET.get(name, "")[:40] for name in ("day", "hands", "each"))
+    out = []
+    if day and _day(request, today) == today:
+        try:
+            if date.fromisoformat(day) != today:
+                out.append(say("The round reaches {days} days back and ahead; today is shown.", days=REACH))
+        except ValueError:
+            out.append(say("The day “{text}” was not understood; today is shown.", text=day))
+    if people and people != str(hands):
+        out.append(say("The number of people “{text}” was not understood; {n} is taken.", text=people, n=hands))
+    if minutes and minutes != str(each):
+        out.append(say("The minutes “{text}” for each were not understood; {n} is taken.", text=minutes, n=each))
+    return out
 
 
 def _asked(day: date, today: date) -> str:
@@ -157,7 +177,7 @@ def _asked(day: date, today: date) -> str:
 def _chosen(request: HttpRequest, name: str, allowed: tuple[int, ...], otherwise: int) -> int:
     """A choice from the address, else the one made before in this session."""
     text = request.GET.get(name, "")
-    if text.isdigit() and int(text) in allowed:
+    if text.isdecimal() and int(text) in allowed:
         request.session[f"round_{name}"] = int(text)
         return int(text)
     kept = request.session.get(f"round_{name}", otherwise)

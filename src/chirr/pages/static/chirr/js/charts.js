@@ -99,15 +99,19 @@ async function draw(figure) {
 
 let queue = Promise.resolve();
 
-/** Draw all figures, one after another; a second call waits for the first. */
+/** Draw all figures, one after another; a second call waits for the first. What is folded away has no width yet. */
 export function drawAll(root = document) {
   for (const figure of root.querySelectorAll("figure[data-chart]")) {
+    if (figure.closest("details:not([open])")) continue;
     queue = queue.catch(() => {}).then(() => draw(figure));
   }
   return queue;
 }
 
 drawAll();
+document.addEventListener("toggle", (event) => {
+  if (event.target.open && !event.target.closest("figure")) drawAll(event.target);
+}, true);
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => drawAll());
 addEventListener("pointerdown", (event) => {
   if (!event.target.closest?.("[data-drawing]")) bubble.hidden = true;
