@@ -29,7 +29,7 @@ _STEP, _LONGEST = 0.05, 3.0
 PRIOR_TAIL, _FAR, _EARLY = 3.0, 4.0, 1
 NEAR, EACH_FAMILY, NEAR_ENOUGH_TO_GO_ON = 0.02, 0.0005, 10.0
 """The search ends when a step would gain no family as much log posterior as the first, and the whole farm no more than
-that and so much for each family: no number lies further than a fifth of its spread from the best. A search whose
+that and so much for each family: numbers lie within about a third of their spread from the best. A search whose
 outcome is only where the next one begins ends when the whole farm would gain less than the third."""
 
 _FARM_LENGTHS, _OWN_LENGTHS = (1.0, 0.3), (1.8, 1.0, 0.4, 0.0)
