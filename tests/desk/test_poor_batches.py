@@ -37,7 +37,23 @@ def test_its_band_is_that_of_the_normal_on_the_log_scale() -> None:
 
 
 def test_the_sentence_names_the_batch_its_share_and_what_to_do() -> None:
-    (says,) = batch_remarks(foresight([np.log(0.5), 0.0, 0.0], [0.1, 0.1, 0.1]))  # type: ignore[arg-type]
+    f = foresight([np.log(0.5), 0.0, 0.0], [0.1, 0.1, 0.1])
+    f.as_of, f.standing = 100 * 86400, standing("mix-1", laid_day=80, emptied_day=None)
+    (says,) = batch_remarks(f)  # type: ignore[arg-type]
     assert "mix-1" in says
     assert "50%" in says
     assert "mould" in says
+
+
+@pytest.mark.parametrize(("laid_day", "emptied_day", "told"), [(50, None, 1), (95, 99, 1), (50, 70, 0)])
+def test_a_batch_that_is_used_up_is_no_longer_told_of(laid_day: int, emptied_day: int | None, told: int) -> None:
+    f = foresight([np.log(0.5), 0.0, 0.0], [0.1, 0.1, 0.1])
+    f.as_of, f.standing = 100 * 86400, standing("mix-1", laid_day=laid_day, emptied_day=emptied_day)
+    assert len(batch_remarks(f)) == told  # type: ignore[arg-type]
+
+
+def standing(batch: str, *, laid_day: int, emptied_day: int | None) -> SimpleNamespace:
+    """A farm of one tray."""
+    emptied = None if emptied_day is None else emptied_day * 86400
+    tray = SimpleNamespace(substrate=batch, laid_at=laid_day * 86400, emptied_at=emptied)
+    return SimpleNamespace(clutches={"C": tray})

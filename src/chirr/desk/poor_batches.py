@@ -11,6 +11,8 @@ from chirr.desk.belief import Foresight
 from chirr.desk.spoken import say
 from chirr.engine.colony.latents import SUBSTRATE_SD
 
+LATELY_S = 14 * 86400
+
 POOR, SURE = 0.8, 0.9
 """Told of when nine chances in ten say that fewer than so many hatch, by the share of other batches (judgement)."""
 
@@ -43,8 +45,16 @@ def poor_batches(f: Foresight) -> tuple[PoorBatch, ...]:
     return tuple(sorted(found, key=lambda b: b.share))
 
 
+def in_use(f: Foresight) -> set[str]:
+    """Batches with a tray that is not emptied yet, or filled a short while ago."""
+    lately = f.as_of - LATELY_S
+    trays = f.standing.clutches.values()
+    return {c.substrate for c in trays if c.substrate and (c.emptied_at is None or c.laid_at >= lately)}
+
+
 def batch_remarks(f: Foresight) -> tuple[str, ...]:
-    """A sentence for each poor batch."""
+    """A sentence for each poor batch that is in use."""
+    using = in_use(f)
     return tuple(
         say(
             "Eggs in substrate batch {batch} hatch {share:.0%} as well as in others (8 in 10: {low:.0%} to {high:.0%})."
@@ -52,4 +62,5 @@ def batch_remarks(f: Foresight) -> tuple[str, ...]:
             batch=b.substrate, share=b.share, low=b.low, high=b.high,
         )
         for b in poor_batches(f)
+        if b.substrate in using
     )  # fmt: skip
