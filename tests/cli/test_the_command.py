@@ -227,6 +227,7 @@ def test_ahead_as_json_has_the_form_of_the_contract(chirr: Run, book: Path) -> N
     (clutch,) = answer["clutches"]
     assert clutch["clutch"] == "K1"
     assert all(len(clutch[k]) == 7 for k in ("eggs", "first_pinheads", "half_hatched", "pinheads"))
+    assert clutch["overdue"] is False
 
 
 def test_ahead_in_plain_text_gives_bands(chirr: Run, book: Path) -> None:
@@ -234,6 +235,15 @@ def test_ahead_in_plain_text_gives_bands(chirr: Run, book: Path) -> None:
     assert run.returncode == 0, run.stderr
     assert "K1" in run.stdout
     assert " to " in run.stdout
+
+
+def test_a_clutch_whose_days_to_hatch_are_over_is_told_as_overdue_and_no_day_is_named(chirr: Run, book: Path) -> None:
+    late = ("--farm", book, "ahead", "--at", "2026-06-20", "--days", "30", "--draws", "200")
+    (clutch,) = json.loads(chirr(*late, "--json").stdout)["clutches"]
+    assert clutch["overdue"] is True
+    (line,) = [line for line in chirr(*late).stdout.splitlines() if line.strip().startswith("K1 ")]
+    assert "overdue, may have failed" in line
+    assert "Jun" not in line
 
 
 def test_a_person_gets_a_sign_in_from_standard_input(chirr: Run, folder: Path) -> None:

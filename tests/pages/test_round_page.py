@@ -42,6 +42,30 @@ def test_one_tap_writes_the_entry_and_undo_takes_it_back(who: Who) -> None:
     assert "Undo" not in hand.get("/round").content.decode()
 
 
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ("day=2031-99-99", "The day “2031-99-99” was not understood; today is shown."),
+        ("day=1999-01-01", "The round reaches 400 days back and ahead; today is shown."),
+        ("hands=abc", "The number of people “abc” was not understood; 1 is taken."),
+        ("hands=²", "The number of people “²” was not understood; 1 is taken."),
+        ("each=7", "The minutes “7” for each were not understood; 240 is taken."),
+    ],
+)
+def test_what_the_address_asks_and_does_not_get_is_told(who: Who, asked: str, told: str) -> None:
+    html = unescape(who("hand").get(f"/round?{asked}").content.decode())
+    assert told in html
+    assert html.count("was not understood") + html.count("were not understood") + html.count("reaches 400") == 1
+    assert "Today’s round" in html
+
+
+def test_an_address_that_is_understood_is_told_nothing(who: Who) -> None:
+    day = clock.today() + timedelta(days=2)
+    html = who("hand").get(f"/round?day={day.isoformat()}&hands=2&each=60").content.decode()
+    assert "understood" not in html
+    assert "understood" not in who("hand").get("/round?day=&hands=&each=").content.decode()
+
+
 def test_the_same_tap_twice_writes_once(who: Who) -> None:
     hand = who("hand")
     key = keys(hand, "feed:")[0]
