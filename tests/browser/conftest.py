@@ -73,9 +73,9 @@ def _serve(book: Path, *more: str) -> Iterator[str]:
         server.wait(10)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """Where the small farm is served."""
+    """Where the small farm is served, to each module its own: one that does the whole round leaves none to others."""
     yield from _serve(tmp_path_factory.mktemp("served") / "small.chirr")
 
 
@@ -85,7 +85,7 @@ def bare_address(tmp_path: Path) -> Iterator[str]:
     yield from _serve(tmp_path / "bare.chirr", "bare")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def signed_in(browser: Browser, address: str) -> dict[str, list[dict[str, object]]]:
     """Cookies of each person, each signed in once by the form."""
     kept = {}
