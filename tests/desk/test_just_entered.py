@@ -70,12 +70,13 @@ def test_entries_add_up_until_all_is_believed_anew() -> None:
     assert first > second > third
 
 
-def test_a_count_taken_back_leaves_things_as_they_were() -> None:
+@pytest.mark.parametrize("deed", ["correct", "note"])
+def test_a_count_taken_back_or_replaced_by_a_note_leaves_things_as_they_were(deed: str) -> None:
     lot = a_lot()
     before = belief.beliefs().lots[lot].alive.mid
     wrong = write(50, deed="count", lot=lot, quantity=round(0.3 * before), unit="crickets", cv=0.1)
     assert belief.beliefs().lots[lot].alive.mid < 0.8 * before
-    write(51, deed="correct", replaces=wrong.id, note="wrong bin")
+    write(51, deed=deed, replaces=wrong.id, note="wrong bin")
     assert belief.beliefs().lots[lot].alive.mid == pytest.approx(before, rel=0.03)
 
 
@@ -99,15 +100,6 @@ def test_feeding_tells_nothing_and_changes_nothing() -> None:
     bin_ = next(b.name for b in ledger.live().bins.values() if b.lots)
     write(50, deed="feed", bin=bin_)
     assert belief.beliefs() == before
-
-
-def test_a_note_that_stands_for_a_count_takes_the_count_back() -> None:
-    lot = a_lot()
-    before = belief.beliefs().lots[lot].alive.mid
-    wrong = write(50, deed="count", lot=lot, quantity=round(0.3 * before), unit="crickets", cv=0.1)
-    assert belief.beliefs().lots[lot].alive.mid < 0.8 * before
-    write(51, deed="note", replaces=wrong.id, note="that was another bin")
-    assert belief.beliefs().lots[lot].alive.mid == pytest.approx(before, rel=0.03)
 
 
 def test_a_count_that_comes_back_counts_again() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from chirr.charts import specs
 from chirr.desk import clock
-from chirr.desk.belief import DAYS, DRAWS, Foresight, as_beliefs, clutch_belief, foresee, foresight, lot_belief, remarks
+from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, lot_belief, remarks
 from chirr.desk.plainly import left_out_json
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
 from chirr.desk.spoken import chance_in_words, day_words, figure, say, term
@@ -99,7 +99,7 @@ def ahead_view(days: int = DAYS) -> AheadView:
     f = foresight()
     days = min(days, f.days)
     tz = ZoneInfo(f.card.timezone)
-    seen = as_beliefs(f)
+    seen = f.beliefs
     dates = [(datetime.fromtimestamp(f.as_of, tz) + timedelta(days=i)).date() for i in range(days + 1)]
     names = tuple(c.name for c in f.classes)
     charts = tuple(

@@ -309,11 +309,6 @@ def beliefs(as_of: int | None = None) -> Beliefs:
     return msgspec.structs.replace(f.beliefs if as_of is not None else up_to_date(f), remarks=remarks(f))
 
 
-def as_beliefs(f: Foresight) -> Beliefs:
-    """The part of a foresight that pages show of each thing."""
-    return f.beliefs
-
-
 def clutch_belief(f: Foresight, i: int) -> ClutchBelief:
     """One clutch of a foresight."""
     c = f.ahead.clutches[i]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -26,27 +28,24 @@ def settle(request: HttpRequest) -> HttpResponse:
 @require_POST
 def give_way(request: HttpRequest) -> HttpResponse:
     """Withdraw one entry because the other stands."""
-    try:
-        desk.give_way(
-            request.POST.get("entry", ""), request.POST.get("stands", ""), actor=actor(request), now=phone.wall()
-        )
-    except (FormFaults, NotAllowed) as why:
-        messages.error(request, str(why))
-    else:
-        messages.success(request, say("Settled. Both entries stay in the book; the one withdrawn is struck through."))
-    return redirect("settle")
+    done = say("Settled. Both entries stay in the book; the one withdrawn is struck through.")
+    return _settle(request, desk.give_way, ("entry", "stands"), done)
 
 
 @door(WORK)
 @require_POST
 def both(request: HttpRequest) -> HttpResponse:
     """Both entries are right: two people did the work, each once."""
+    return _settle(request, desk.both_happened, ("first", "second"), say("Settled: both happened, and both count."))
+
+
+def _settle(request: HttpRequest, settle_by: Callable[..., object], fields: tuple[str, str], done: str) -> HttpResponse:
+    """Settle two entries that a form names, say how it went, and show what is left."""
+    one, other = (request.POST.get(field, "") for field in fields)
     try:
-        desk.both_happened(
-            request.POST.get("first", ""), request.POST.get("second", ""), actor=actor(request), now=phone.wall()
-        )
+        settle_by(one, other, actor=actor(request), now=phone.wall())
     except (FormFaults, NotAllowed) as why:
         messages.error(request, str(why))
     else:
-        messages.success(request, say("Settled: both happened, and both count."))
+        messages.success(request, done)
     return redirect("settle")
