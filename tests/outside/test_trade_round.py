@@ -97,7 +97,7 @@ def build(days: int | tuple[str, ...]) -> None:
 
 def believed() -> Beliefs:
     """The desk's belief now; few draws, for only the likely dates matter here."""
-    return belief.as_beliefs(belief.foresee(days=30, draws=60))
+    return belief.foresee(days=30, draws=60).beliefs
 
 
 def tap(sheet: RoundSheet, beliefs: Beliefs) -> tuple[float, int]:
