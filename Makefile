@@ -24,6 +24,7 @@ lint: $(VENV)/.dev  ## what pre-commit and CI check beside the tests
 	@$(BIN)/ruff check
 	@$(BIN)/ruff format --check
 	@$(BIN)/mypy
+	@$(BIN)/mypy --config-file tests/mypy.ini
 	@$(BIN)/lint-imports
 
 format: $(VENV)/.dev

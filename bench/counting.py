@@ -88,7 +88,9 @@ def one(picture, true, places=None, reach=0.0, drawn=None):
     found = count_photo(picture)
     spent = time.process_time() - began
     sure = found.marks.sure
-    hit = None if places is None else matched(found.marks.x_px[sure], found.marks.y_px[sure], *places, reach)
+    hit = None
+    if places is not None:
+        hit = matched(found.marks.x_px[sure], found.marks.y_px[sure], places[0], places[1], reach)
     return (true, found.count, found.low, found.high, found.unsure, hit, spent, true if drawn is None else drawn)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import count
 
 import numpy as np
 import pytest
@@ -16,16 +17,12 @@ from chirr.records import Bin, Entry, FarmCard, FarmFolder, Person, Reading, Roo
 
 DAY, START = 86400, 1_930_003_200
 OWNER = Person(person="Inga", role="owner")
+numbers = count(1)
 
 
 def entry(day, deed, **columns):
-    entry.count += 1
-    return Entry(
-        id=f"e{entry.count:04d}", at=round(START + day * DAY) + entry.count, person="Inga", deed=deed, **columns
-    )
-
-
-entry.count = 0
+    n = next(numbers)
+    return Entry(id=f"e{n:04d}", at=round(START + day * DAY) + n, person="Inga", deed=deed, **columns)
 
 
 def reared(n, tray, *, kg=1.0, split=False, take=False):

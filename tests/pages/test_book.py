@@ -109,7 +109,7 @@ def test_a_form_with_faults_comes_back_filled_as_it_was(who: Who) -> None:
 
 def test_writing_from_a_page_leads_back_to_it(who: Who) -> None:
     answer = who("hand").post("/book/add", {"deed": "clean", "bin": "W1-2", "next": "/bins/W1-2"})
-    assert answer.url == "/bins/W1-2"
+    assert answer["Location"] == "/bins/W1-2"
     assert browse.search(deed="clean").lines[0].says == "Cleaned bin W1-2."
 
 

@@ -62,7 +62,7 @@ def test_no_page_and_no_file_shows_money_to(who: Who, person: str) -> None:
         if answer.status_code != 200:
             continue
         looked += 1
-        body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+        body = answer.getvalue()
         found = TELLING.search(body)
         assert found is None, (person, path, found)
     assert looked > 25

@@ -53,7 +53,7 @@ def test_with_no_farm_every_page_leads_to_the_set_up() -> None:
 
 def test_the_filled_form_makes_the_farm_and_signs_its_owner_in() -> None:
     client = Client()
-    assert client.post("/set-up", FORM).url == "/racks"
+    assert client.post("/set-up", FORM)["Location"] == "/racks"
     card = farm.card()
     assert card is not None
     assert (card.name, card.species, card.timezone, card.currency) == (

@@ -26,7 +26,7 @@ def send(name: str, password: str, client: Client | None = None, **more: str):
 
 def test_the_right_password_leads_to_the_round(signs_in: None) -> None:
     answer = send("Bram", small_farm.PASSWORD)
-    assert (answer.status_code, answer.url) == (302, "/round")
+    assert (answer.status_code, answer["Location"]) == (302, "/round")
 
 
 def test_a_phone_that_writes_a_small_first_letter_is_let_in(signs_in: None) -> None:
@@ -70,7 +70,7 @@ def test_a_quarter_of_an_hour_later_the_failures_are_forgotten(signs_in: None) -
 def test_signing_in_never_leads_to_a_foreign_page(signs_in: None) -> None:
     for where in ("https://elsewhere.example/", "//elsewhere.example", "javascript:alert(1)", "/\\elsewhere.example"):
         answer = Client().post("/sign-in", {"name": "Bram", "password": small_farm.PASSWORD, "next": where})
-        assert answer.url == "/round"
+        assert answer["Location"] == "/round"
 
 
 def test_a_form_from_elsewhere_without_our_token_is_refused(signs_in: None) -> None:

@@ -176,7 +176,7 @@ def _eggs(canvas: NDArray[np.float64], scene: Scene, rng: np.random.Generator) -
     whole = np.zeros(n)
     coir = canvas.copy()
     for i in np.argsort(faint):  # the deepest first, so that the nearest cover them
-        ys, xs, d = _ellipse(canvas.shape[:2], *at[i], length[i], width[i], angle[i])
+        ys, xs, d = _ellipse(canvas.shape[:2], at[i, 0], at[i, 1], length[i], width[i], angle[i])
         cover = ((1 - d) * width[i] / 2 + 0.5).clip(0, 1)
         bright = 0.72 + 0.28 * np.sqrt((1 - d**2).clip(0, 1))
         if rng.random() < scene.sunk:

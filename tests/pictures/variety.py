@@ -196,7 +196,7 @@ def _lay_things(canvas, mix: Mix, rng):
     angle, bend = rng.uniform(0, np.pi, n), rng.normal(0, mix.bend, n)
     owner, whole = np.full((h, w), -1, np.int32), np.zeros(n)
     for i in range(n):
-        part, dy, dx, window = _part(canvas, *at[i], 0.7 * length[i] + 3)
+        part, dy, dx, window = _part(canvas, at[i, 0], at[i, 1], 0.7 * length[i] + 3)
         along, across = dx * np.cos(angle[i]) + dy * np.sin(angle[i]), dy * np.cos(angle[i]) - dx * np.sin(angle[i])
         across = across + bend[i] * length[i] * (4 * (along / length[i]) ** 2 - 0.5)
         d = np.hypot(along / (length[i] / 2), across / (width[i] / 2))

@@ -130,7 +130,7 @@ def unmarked(path: Path) -> list[str]:
         for argument in call.args
         for part in ast.walk(argument)
     }
-    bodies = [node.body for node in ast.walk(tree) if isinstance(getattr(node, "body", None), list)]
+    bodies = [body for node in ast.walk(tree) if isinstance(body := getattr(node, "body", None), list)]
     prose = {
         id(part.value)
         for body in bodies
