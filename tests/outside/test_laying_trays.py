@@ -8,7 +8,7 @@ import pytest
 
 from chirr.engine.biology.species import species
 from chirr.engine.colony.history import FarmHistory
-from chirr.engine.planning.laying import LayingDraws, eggs_left, laying_draws, usual_laying
+from chirr.engine.planning.laying import LayingDraws, eggs_left, farm_draws, laying_draws
 from engine.colony.small_farm import HOUSE, belief_in, steady
 
 ANIMAL = species(HOUSE)
@@ -20,8 +20,7 @@ DAILY, EVERY_OTHER = 856.0, 867.0
 def unlearnt() -> LayingDraws:
     """What the table says, as nothing is known of the farm."""
     belief = belief_in(FarmHistory(clutches=(), lots=(), now_h=240.0), steady(30.0))
-    usual = usual_laying(belief, ANIMAL, days_in=1.0, trays=1.0)
-    return laying_draws(belief, ANIMAL, usual, tray_type=-1, draws=2000, rng=np.random.default_rng(4))
+    return laying_draws(farm_draws(belief, 2000, np.random.default_rng(4)), trays=1.0, tray_type=-1)
 
 
 def test_nine_days_of_daily_and_of_two_day_trays_yield_alike(unlearnt: LayingDraws) -> None:

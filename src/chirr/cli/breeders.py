@@ -58,5 +58,7 @@ def _tell(answer: dict[str, Any], bin_: str | None) -> None:
         say(f"{b['lot']}: " + " ".join(b["says"]))
         if b["cold"]:
             say("  " + b["cold"])
+    for says in answer["ages_of_laying"]["says"]:
+        say(says)
     for remark in answer["remarks"]:
         sorry(remark)

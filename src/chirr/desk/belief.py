@@ -36,6 +36,7 @@ from chirr.records import Days, FarmCard, SizeClass
 
 if TYPE_CHECKING:
     from chirr.desk.retiring import BreedingLot
+    from chirr.engine.colony.latents import FarmLevel
 
 DRAWS, DAYS = 1000, 90
 SILENT = ("feed", "water", "clean", "note", "pack", "ship")
@@ -77,6 +78,13 @@ class Foresight:
     def ground(self) -> Ground:
         """What the influence of facts on all its figures has in common."""
         return Ground(self.belief)
+
+    @cached_property
+    def farm_level(self) -> FarmLevel:
+        """The farm's own numbers in joint draws."""
+        from chirr.engine.planning.laying import farm_draws
+
+        return farm_draws(self.belief, DRAWS, np.random.default_rng(19))
 
     @cached_property
     def learnt(self) -> Learnt:

@@ -13,6 +13,7 @@ import numpy as np
 from chirr.charts.laying import eggs_by_age
 from chirr.desk import clock
 from chirr.desk.belief import Foresight, band, foresight, remarks
+from chirr.desk.laying_ages import LayingAges, laying_ages
 from chirr.desk.plainly import left_out_json, plain_json, without
 from chirr.desk.retiring import BreedingLot, days_from_now
 from chirr.desk.shapes import QUANTILES, Band, Chart, Follower, Retirement
@@ -67,6 +68,11 @@ def breeders(*, bin: str | None = None) -> tuple[Breeders, ...]:  # noqa: A002 -
     return tuple(b for b in found if bin in (None, b.bin))
 
 
+def ages_of_laying() -> LayingAges:
+    """At which ages this farm's breeders begin and fade, as believed now. Raises as `breeders`."""
+    return laying_ages(foresight())
+
+
 def breeders_json(found: tuple[Breeders, ...]) -> dict[str, Any]:
     """The answer as `chirr breeders --json` gives it: bands as lists along `quantiles`, times as ISO with offset."""
     times = (
@@ -77,7 +83,8 @@ def breeders_json(found: tuple[Breeders, ...]) -> dict[str, Any]:
 
     return {
         "as_of": clock.local(f.as_of).isoformat(timespec="minutes"), "quantiles": list(QUANTILES),
-        "lots": [plain_json(without(b, "chart"), times=times) for b in found], "remarks": list(remarks(f)),
+        "lots": [plain_json(without(b, "chart"), times=times) for b in found],
+        "ages_of_laying": plain_json(msgspec.to_builtins(laying_ages(f))), "remarks": list(remarks(f)),
         "left_out": left_out_json(f),
     }  # fmt: skip
 

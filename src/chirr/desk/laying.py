@@ -11,6 +11,7 @@ import numpy as np
 from chirr.book import shelf
 from chirr.desk import clock
 from chirr.desk.belief import Foresight, band, foresight, swap_days_of
+from chirr.desk.laying_ages import laying_ages
 from chirr.desk.laying_habits import RECENT_DAYS, trays_in_a_bin
 from chirr.desk.laying_words import (
     DayRow,
@@ -28,24 +29,21 @@ from chirr.desk.minutes import learnt
 from chirr.desk.plainly import left_out_json, plain_json
 from chirr.desk.shapes import QUANTILES, Chart
 from chirr.desk.spoken import say, say_n
-from chirr.engine.biology.species import Species, species
+from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import quantiles
 from chirr.engine.planning.laying import (
     CountedTrays,
-    Usual,
     counted_trays,
     eggs_left,
-    farm_draws,
     laying_draws,
     longest_days,
-    usual_laying,
+    usual_vigour,
 )
 from chirr.engine.planning.tray_choice import Labour, LayingBin, judge_days, judge_trays
 from chirr.engine.rounds.minutes import Minutes
 from chirr.records import TrayType
 from chirr.says import word
 
-DRAWS = 1000
 HATCH_LOOKS = 4
 """A tray is looked at for pinheads about so many times before they are seen: once a day in its window (judgement)."""
 USUAL_LONGEST_DAYS = 3.0
@@ -109,7 +107,7 @@ def _answer(tray_type: str | None, adults: float | None) -> tuple[LayingView, _S
     scene = _Scene.of(f, adults, {t.tray_type: i for i, t in enumerate(known)})
     types = tuple(scene.of_type(i, t) for i, t in chosen)
     view = LayingView(
-        as_of=f.as_of, adults=scene.bin_.adults, adults_say=scene.adults_say, trays_in_a_bin=scene.usual.trays,
+        as_of=f.as_of, adults=scene.bin_.adults, adults_say=scene.adults_say, trays_in_a_bin=scene.trays,
         types=types, best_says=best_type(types), remarks=scene.remarks(types),
     )  # fmt: skip
     return view, scene
@@ -120,8 +118,7 @@ class _Scene:
     """What the answers of all tray types share."""
 
     f: Foresight
-    animal: Species
-    usual: Usual
+    trays: float
     bin_: LayingBin
     adults_say: str
     minutes: Minutes
@@ -134,39 +131,35 @@ class _Scene:
     @classmethod
     def of(cls, f: Foresight, adults: float | None, names: dict[str, int]) -> _Scene:
         animal = species(f.card.species)
-        usual = usual_laying(
-            f.belief, animal, days_in=swap_days_of(f.card.swap_days), trays=trays_in_a_bin(f.standing, f.as_of)
-        )
         number, says = (adults, say("as asked")) if adults is not None else _adults_now(f)
         minutes = learnt(f.standing, f.as_of)
         care = (minutes.of("feed") + minutes.of("water")) / max(swap_days_of(f.card.feed_days), 1.0)
-        speed = farm_draws(f.belief, DRAWS, np.random.default_rng(19)).egg_log_speed
         warm = float(np.median(f.gathered.clutch_temp_c[-RECENT_DAYS:])) if len(f.gathered.clutch_temp_c) else 30.0
         floors = [b.floor_cm2 for b in f.standing.bins.values() if b.duty == "breeding" and b.floor_cm2 > 0]
         return cls(
-            f=f, animal=animal, usual=usual, adults_say=says, minutes=minutes, care_per_day=care,
-            bin_=LayingBin(adults=number, females=number * animal.female_share.value, vigour=usual.vigour),
-            longest=longest_days(warm, speed, animal), floor_cm2=float(np.median(floors)) if floors else 6000.0,
+            f=f, trays=trays_in_a_bin(f.standing, f.as_of), adults_say=says, minutes=minutes, care_per_day=care,
+            bin_=LayingBin(
+                adults=number, females=number * animal.female_share.value, vigour=usual_vigour(f.belief, f.farm_level)
+            ),
+            longest=longest_days(warm, f.farm_level.egg_log_speed, animal), floor_cm2=float(np.median(floors)) if floors else 6000.0,
             names=names, counted=counted_trays(f.belief),
         )  # fmt: skip
 
     def of_type(self, index: int, t: TrayType) -> TypeLaying:
         area = max(t.length_cm * t.width_cm, 1.0)
-        d = laying_draws(
-            self.f.belief, self.animal, self.usual, tray_type=index, draws=DRAWS, rng=np.random.default_rng(19)
-        )
+        d = laying_draws(self.f.farm_level, trays=self.trays, tray_type=index)
         habit, tried = self._habit(index), self._tried(index)
         labour = Labour(per_tray=minutes_per_tray(self.minutes, t.tray_type), per_bin_day=self.care_per_day)
         allowed = np.arange(1.0, min(tried, self.longest) + 1)
         judged = judge_days(
-            d, self.bin_, area_cm2=area, trays=self.usual.trays, days=allowed, habit_days=habit, labour=labour
+            d, self.bin_, area_cm2=area, trays=self.trays, days=allowed, habit_days=habit, labour=labour
         )
         every = np.arange(1.0, self.longest + 1)
         curve = eggs_left(
-            d, females=self.bin_.females, vigour=self.bin_.vigour, area_cm2=area, trays=self.usual.trays, days=every
+            d, females=self.bin_.females, vigour=self.bin_.vigour, area_cm2=area, trays=self.trays, days=every
         )
         most = int(np.clip(FLOOR_SHARE * self.floor_cm2 // area, 1, MOST_TRAYS))
-        numbers = judge_trays(d, self.bin_, area_cm2=area, days=habit, most=most, habit=self.usual.trays, labour=labour)
+        numbers = judge_trays(d, self.bin_, area_cm2=area, days=habit, most=most, habit=self.trays, labour=labour)
         litres = area * min(t.depth_cm, SUBSTRATE_DEPTH_CM) / 1000
         return TypeLaying(
             tray_type=t.tray_type, area_cm2=area, habit_days=habit, tried_days=float(allowed[-1]),
@@ -178,8 +171,8 @@ class _Scene:
             ),
             best_days=days_choices(judged, habit), numbers=tray_numbers(numbers, litres),
             best_number=int(numbers.best.at), best_number_chance=numbers.best.chance,
-            number_says=number_says(numbers, self.usual.trays), days_caution=days_caution(judged),
-            number_caution=number_caution(numbers, self.usual.trays),
+            number_says=number_says(numbers, self.trays), days_caution=days_caution(judged),
+            number_caution=number_caution(numbers, self.trays),
         )  # fmt: skip
 
     def _stays(self, index: int) -> np.ndarray:
@@ -228,7 +221,7 @@ class _Scene:
             )
         )
         further = [t for t in types if t.tried_days < self.longest and t.best_days[1].days == t.tried_days]
-        out = [rests]
+        out = [rests, *laying_ages(self.f).says]
         if further:
             out.append(
                 say(

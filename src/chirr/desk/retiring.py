@@ -61,7 +61,7 @@ def breeding_lots(f: Foresight) -> tuple[BreedingLot, ...]:
     drawn = lot_draws(f.belief, f.gathered.clocks, lots, days=min(DAYS, f.days), draws=DRAWS, rng=rng)
     animal = species(f.card.species)
     scene = _Scene(
-        f=f, animal=animal, ages=Ages.of(animal, DRAWS, np.random.default_rng(32)), farm=drawn[0],
+        f=f, animal=animal, ages=Ages.of(drawn[0].farm, animal), farm=drawn[0],
         trays=trays_in_a_bin(f.standing, f.as_of), yields=_yields(f),
     )  # fmt: skip
     told = [scene.of_lot(int(lot), draws) for lot, draws in zip(lots, drawn, strict=True)]
@@ -146,7 +146,7 @@ class _Scene:
     def _lays(self) -> tuple[tuple[str, np.ndarray, float], ...]:
         """Growing lots, each with the days from now at which it would lay, in draws, and the middle of them."""
         f, ageing = self.f, self._rearing[2]
-        wait = (self.ages.first_day + 0.5 * self.ages.ramp_days) / ageing
+        wait = self.ages.lays_from / ageing
         own = np.exp(LOT_SPEED_SD * np.random.default_rng(34).standard_normal(DRAWS))
         growing = [a for a in f.ahead.lots if not a.waiting and not breeds(f, a) and a.alive[0][3] >= 1]
         at = np.asarray(f.belief.schedule.last_place[[a.lot for a in growing]], dtype=np.int64)

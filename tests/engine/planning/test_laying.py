@@ -11,14 +11,16 @@ from hypothesis import strategies as st
 
 from chirr.engine.biology.laying import eggs_per_cm2_in_tray
 from chirr.engine.biology.species import species
+from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.history import FarmHistory, Kind
 from chirr.engine.planning.laying import (
     LayingDraws,
     counted_trays,
     eggs_left,
+    farm_draws,
     laying_draws,
     longest_days,
-    usual_laying,
+    usual_vigour,
 )
 from chirr.engine.planning.tray_choice import Labour, LayingBin, judge_days, judge_trays
 from engine.colony.small_farm import DAY, HOUSE, belief_in, clutch, happening, history, lot, steady, stocked
@@ -56,9 +58,8 @@ def farm_of_trays(eggs_after: dict[float, float], *, each: int = 12) -> FarmHist
 
 
 def draws_of(farm: FarmHistory, *, tray_type: int = 0, draws: int = 800) -> LayingDraws:
-    belief = belief_in(farm, WARM)
-    usual = usual_laying(belief, ANIMAL, days_in=3.0, trays=1.0)
-    return laying_draws(belief, ANIMAL, usual, tray_type=tray_type, draws=draws, rng=np.random.default_rng(2))
+    level = farm_draws(belief_in(farm, WARM), draws, np.random.default_rng(2))
+    return laying_draws(level, trays=1.0, tray_type=tray_type)
 
 
 @given(
@@ -125,15 +126,17 @@ def test_a_farm_without_facts_answers_from_the_published_values_with_wide_bands(
 
 
 def test_counting_trays_narrows_the_curve_and_moves_it_to_what_was_counted() -> None:
-    d = draws_of(farm_of_trays({3.0: 2400.0}))
-    before = draws_of(FarmHistory(clutches=(), lots=(), now_h=240.0, tray_types=1))
     belief = belief_in(farm_of_trays({3.0: 2400.0}), WARM)
-    usual = usual_laying(belief, ANIMAL, days_in=3.0, trays=1.0)
-    females = usual.offered * 300 / usual.vigour
-    eggs, prior = (
-        eggs_left(x, females=females, vigour=usual.vigour, area_cm2=300, trays=1, days=np.array([3.0]))[0]
-        for x in (d, before)
-    )
+    unlearnt = belief_in(FarmHistory(clutches=(), lots=(), now_h=240.0, tray_types=1), WARM)
+
+    def three_days(of: Belief) -> np.ndarray:
+        level = farm_draws(of, 800, np.random.default_rng(2))
+        return eggs_left(
+            laying_draws(level, trays=1.0, tray_type=0), females=float(np.median(belief.laid.females)),
+            vigour=usual_vigour(of, level), area_cm2=300, trays=1, days=np.array([3.0]),
+        )[0]  # fmt: skip
+
+    eggs, prior = three_days(belief), three_days(unlearnt)
     assert np.median(eggs) == pytest.approx(2400, rel=0.15)
     assert np.log(eggs).std() < 0.5 * np.log(prior).std()
 
@@ -150,11 +153,15 @@ def test_trays_left_in_longer_and_found_emptier_bend_the_curve_down() -> None:
 
 
 def test_a_tray_type_never_used_is_less_certain_than_one_counted_often() -> None:
-    farm = farm_of_trays({3.0: 2400.0}, each=30)
+    belief = belief_in(farm_of_trays({3.0: 2400.0}, each=30), WARM)
+    level = farm_draws(belief, 800, np.random.default_rng(2))
     known, unknown = (
-        eggs_left(draws_of(farm, tray_type=k), females=400, vigour=0.9, area_cm2=300, trays=1, days=np.array([3.0]))[0]
+        eggs_left(
+            laying_draws(level, trays=1.0, tray_type=k), females=400, vigour=usual_vigour(belief, level), area_cm2=300,
+            trays=1, days=np.array([3.0]),
+        )[0]
         for k in (0, 1)
-    )
+    )  # fmt: skip
     assert np.log(unknown).std() > 2 * np.log(known).std()
 
 

@@ -1,7 +1,7 @@
 """Eggs: how many a female lays at an age and a temperature, how many stand in a tray, and what they are laid in.
 
-Interface: the laws `age_curve`, `eggs_per_cm2_in_tray`, `bell`; the animal's `eggs_per_female_day`, `after_cold`,
-`eggs_in_tray`, `medium_preference`, `moisture_preference`.
+Interface: the laws `age_curve`, `eggs_per_cm2_in_tray`, `bell`; the animal's `eggs_per_female_day`, `laying_of_lot`,
+`after_cold`, `eggs_in_tray`, `medium_preference`, `moisture_preference`.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ def age_curve(
     decline_per_day: ArrayLike,
     fade_from_day: ArrayLike,
     end_day: ArrayLike,
+    spread_days: float = 0.0,
 ) -> Floats:
     """Laying at an adult age relative to the peak: nothing, a ramp, a plateau, a steady decline, a fade to nothing.
 
@@ -37,6 +38,9 @@ def age_curve(
         Share lost from one day to the next after the peak.
     fade_from_day, end_day : array_like
         Ages between which what is left runs out in a straight line [days].
+    spread_days : float
+        Where many are looked at together: scale of the logistic spread of their ages around `age_days`, which rounds
+        the beginning and the end; 0 for a single age.
 
     Returns
     -------
@@ -46,10 +50,18 @@ def age_curve(
     age, first = np.asarray(age_days, dtype=np.float64), np.asarray(first_day, dtype=np.float64)
     ramp, fade_from = np.asarray(ramp_days, dtype=np.float64), np.asarray(fade_from_day, dtype=np.float64)
     end, decline = np.asarray(end_day, dtype=np.float64), np.asarray(decline_per_day, dtype=np.float64)
-    rise = np.clip((age - first) / ramp, 0.0, 1.0)
+    rise = _risen(age - first, ramp, spread_days)
     past_peak = np.maximum(age - first - ramp - np.asarray(plateau_days, dtype=np.float64), 0.0)
-    fade = np.clip((end - age) / (end - fade_from), 0.0, 1.0)
-    return np.asarray(rise * (1 - decline) ** past_peak * fade)
+    fade = _risen(end - age, end - fade_from, spread_days)
+    return np.asarray(rise * np.exp(np.log1p(-decline) * past_peak) * fade)
+
+
+def _risen(since: Floats, length: Floats, spread: float) -> Floats:
+    """Share of a straight rise from 0 to 1 over `length`, as the mean of many that are spread around `since`."""
+    if spread <= 0:
+        return np.asarray(np.clip(since / length, 0.0, 1.0))
+    begun, done = np.logaddexp(0.0, since / spread), np.logaddexp(0.0, (since - length) / spread)
+    return np.asarray(spread * (begun - done) / length)
 
 
 def eggs_per_female_day(age_days: ArrayLike, temp_c: ArrayLike, species: Species) -> Floats:
@@ -92,6 +104,54 @@ def eggs_per_female_day(age_days: ArrayLike, temp_c: ArrayLike, species: Species
     warmth = species.laying_at_temperature
     by_temperature = np.interp(np.asarray(temp_c, dtype=np.float64), warmth.at, warmth.value)
     return np.asarray(species.eggs_per_female_day_peak.value * by_age * by_temperature)
+
+
+def laying_of_lot(age_days: ArrayLike, first_day: ArrayLike, pace: ArrayLike, species: Species) -> Floats:
+    """Laying of a lot's females at their mean adult age, relative to the peak of a single one.
+
+    Its females moulted over some days (`laying_spread_days`), so they begin and stop over some days.
+
+    Farms differ in when their breeders begin and in how fast they run through peak, decline and end from there: the
+    published course, begun at `first_day` and passed through `pace` times as fast.
+
+    Parameters
+    ----------
+    age_days : array_like, shape (...)
+        Mean days since the adult moult [days at 30 degC].
+    first_day : array_like, broadcast with `age_days`
+        Age at the first eggs [days].
+    pace : array_like, broadcast
+        1 for the published course, 2 for one in half of the time.
+    species : Species
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Factor in [0, 1].
+
+    Examples
+    --------
+    Half of the peak comes 22.5 days after the first eggs, and in half of that where all goes twice as fast:
+
+    >>> from chirr.engine.biology.species import species
+    >>> house = species("acheta-domesticus")
+    >>> laying_of_lot([12.0, 29.5], 7.0, 1.0, house).round(2).tolist()
+    [0.98, 0.5]
+    >>> float(laying_of_lot(18.25, 7.0, 2.0, house).round(2))
+    0.5
+    """
+    published = species.pre_oviposition_days.value
+    since = np.asarray(age_days, dtype=np.float64) - np.asarray(first_day, dtype=np.float64)
+    return age_curve(
+        published + since * np.asarray(pace, dtype=np.float64),
+        published,
+        ramp_days=species.laying_ramp_days.value,
+        plateau_days=species.laying_plateau_days.value,
+        decline_per_day=species.laying_decline_per_day.value,
+        fade_from_day=species.laying_fade_from_day.value,
+        end_day=species.laying_end_day.value,
+        spread_days=species.laying_spread_days.value,
+    )
 
 
 def after_cold(days: ArrayLike, species: Species) -> Floats:

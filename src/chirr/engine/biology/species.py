@@ -154,6 +154,7 @@ class Species:
     laying_decline_per_day: Constant
     laying_fade_from_day: Constant
     laying_end_day: Constant
+    laying_spread_days: Constant
     laying_at_temperature: Curve
     lifetime_eggs: Constant
     farm_recovery_share: Constant

@@ -36,6 +36,8 @@ FARM = (
     "pinheads_seen",
     "crickets_seen",
     "eating",
+    "first_eggs",
+    "laying_pace",
 )
 """What the farm has of its own, in the order of the latent numbers."""
 
@@ -146,6 +148,9 @@ class FarmLevel:
 
     substrate: log of what each batch of substrate does to the share that hatches, shape (batches, draws).
 
+    first_eggs_day, laying_pace: adult age at the first eggs, and how fast laying runs its course from there, 1 as
+    published (`laying_of_lot`).
+
     room_c: how much warmer each room is than it is thought to be [degC], shape (rooms, draws). seen: log bias of
     counts of eggs, pinheads and crickets, shape (3, draws).
     """
@@ -163,6 +168,8 @@ class FarmLevel:
     later_use_logit: Floats
     seen: Floats
     eating_per_day2: Floats
+    first_eggs_day: Floats
+    laying_pace: Floats
     tray_type: Floats
     substrate: Floats
     room_c: Floats
@@ -189,6 +196,8 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         0.0,
         0.0,
         np.log(s.egg_eating_per_day2.value),
+        np.log(s.pre_oviposition_days.value),
+        0.0,
     ]
     sd = [
         np.hypot(s.egg_degree_days.log_sd, STRAIN_SD),
@@ -206,6 +215,8 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         SEEN_SD,
         SEEN_SD,
         s.egg_eating_per_day2.log_sd,
+        s.pre_oviposition_days.log_sd,
+        s.laying_decline_per_day.log_sd,
     ]
     return np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
 
@@ -228,6 +239,8 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
         later_use_logit=v[10],
         seen=v[11:14],
         eating_per_day2=np.exp(v[14]),
+        first_eggs_day=np.exp(v[15]),
+        laying_pace=np.exp(v[16]),
         tray_type=TRAY_TYPE_SD * z[latents.tray_type],
         substrate=SUBSTRATE_SD * z[latents.substrate],
         room_c=latents.room_sd_c[:, None] * z[latents.room],

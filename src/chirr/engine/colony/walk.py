@@ -12,7 +12,7 @@ from math import gamma
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.biology.laying import age_curve, eggs_per_cm2_in_tray
+from chirr.engine.biology.laying import eggs_per_cm2_in_tray, laying_of_lot
 from chirr.engine.biology.species import Species
 from chirr.engine.biology.survival import day14_clock, density_survival_factor
 from chirr.engine.colony.clocks import ADULT, IDLE, NYMPH, WARMTH
@@ -199,26 +199,25 @@ class Told:
     adult_days: Floats
 
 
+LEAST_LAYING = 0.05
+"""Laying at any age is at least so much of the peak (judgement): how old breeders are is itself a reckoning."""
+
+
+def laying_at(age_days: Floats, farm: FarmLevel, species: Species) -> Floats:
+    """Laying of breeders of mean ages (lots,) relative to the peak, by the farm's own course, shape (lots, draws)."""
+    return np.maximum(laying_of_lot(age_days[:, None], farm.first_eggs_day, farm.laying_pace, species), LEAST_LAYING)
+
+
 def clutches_of(
     z: Floats, farm: FarmLevel, latents: Latents, arrays: ClutchArrays, laid: Laid, bio: Biology, *, only: Ints
 ) -> Clutches:
     """Speed, eggs and pinheads of the clutches `only` under unknowns `z` of shape (latents, draws); 0 for others."""
-    s = bio.species
     own = latents.clutch_sd[:, only, None] * z[latents.clutch[:, only]]
     warmer = EGG_SENSITIVITY * arrays.in_room[only] @ farm.room_c
     area_cm2, tray_type = arrays.area_cm2[only, None], arrays.tray_type[only]
-    by_age = age_curve(
-        laid.age_days[only],
-        s.pre_oviposition_days.value,
-        ramp_days=s.laying_ramp_days.value,
-        plateau_days=s.laying_plateau_days.value,
-        decline_per_day=s.laying_decline_per_day.value,
-        fade_from_day=s.laying_fade_from_day.value,
-        end_day=s.laying_end_day.value,
-    )
-    offered = (laid.females[only] * np.maximum(by_age, 0.05) * laid.warmth_factor[only])[:, None] / area_cm2
+    females = (laid.females[only] * laid.warmth_factor[only])[:, None] / area_cm2
     per_cm2 = eggs_per_cm2_in_tray(
-        offered * farm.eggs_per_female_day,
+        females * laying_at(laid.age_days[only], farm, bio.species) * farm.eggs_per_female_day,
         arrays.days_in[only, None],
         farm.capacity_per_cm2,
         farm.eating_per_day2,

@@ -15,9 +15,10 @@ from math import gamma
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.biology.laying import age_curve
-from chirr.engine.biology.species import Constant, Species
+from chirr.engine.biology.laying import laying_of_lot
+from chirr.engine.biology.species import Species
 from chirr.engine.colony.clocks import ADULT
+from chirr.engine.colony.latents import FarmLevel
 from chirr.engine.planning.lot_draws import LotDraws
 
 Floats = NDArray[np.float64]
@@ -36,40 +37,34 @@ STEP_DAYS = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ages:
-    """The ages of laying [days as adults at 30 degC], in draws over their ranges, each of shape (draws,)."""
+    """The ages of laying of the farm's breeders, in draws of belief, each of shape (draws,).
 
+    first_day: age at the first eggs; lays_from: from this age on, half of the rise to the peak, they lay worth the name
+    [days as adults at 30 degC]; pace: how fast laying runs its course, 1 as published.
+    """
+
+    species: Species
     first_day: Floats
-    ramp_days: Floats
-    plateau_days: Floats
-    decline_per_day: Floats
-    fade_from_day: Floats
-    end_day: Floats
+    pace: Floats
 
     @classmethod
-    def of(cls, species: Species, draws: int, rng: np.random.Generator) -> Ages:
-        """Draws from the species table; nothing in the book tells of these ages yet."""
-        s = species
-        ends = _within(s.laying_fade_from_day, draws, rng)
-        return cls(
-            first_day=_within(s.pre_oviposition_days, draws, rng),
-            ramp_days=_within(s.laying_ramp_days, draws, rng),
-            plateau_days=_within(s.laying_plateau_days, draws, rng),
-            decline_per_day=_within(s.laying_decline_per_day, draws, rng),
-            fade_from_day=ends,
-            end_day=ends + s.laying_end_day.value - s.laying_fade_from_day.value,
-        )
+    def of(cls, farm: FarmLevel, species: Species) -> Ages:
+        """As belief has them: the published ages and their ranges until the farm's trays tell more."""
+        return cls(species=species, first_day=farm.first_eggs_day, pace=farm.laying_pace)
+
+    @property
+    def lays_from(self) -> Floats:
+        return np.asarray(self.first_day + 0.5 * self.species.laying_ramp_days.value / self.pace)
 
     def factor(self, age_days: Floats) -> Floats:
-        """Laying of a female relative to the peak, at ages of shape (..., draws)."""
-        return age_curve(
-            age_days, self.first_day, ramp_days=self.ramp_days, plateau_days=self.plateau_days,
-            decline_per_day=self.decline_per_day, fade_from_day=self.fade_from_day, end_day=self.end_day,
-        )  # fmt: skip
+        """Laying of a lot's females relative to the peak, at ages of shape (..., draws); nothing before the moult."""
+        return np.where(age_days > 0, laying_of_lot(age_days, self.first_day, self.pace, self.species), 0.0)
 
 
-def _within(constant: Constant, draws: int, rng: np.random.Generator) -> Floats:
-    """Draws of a constant, normal, cut at its range."""
-    return np.clip(constant.value + constant.sd * rng.standard_normal(draws), constant.low, constant.high)
+def half_of_peak_day(ages: Ages) -> Floats:
+    """Age at which a female that lives lays half of what she laid at her peak [days at 30 degC], shape (draws,)."""
+    age = np.arange(0.0, OLDEST_DAYS + STEP_DAYS, STEP_DAYS)
+    return spent_age(age, ages.factor(age[:, None]))
 
 
 def life_course(ages: Ages, log_longevity_days: Floats, shape: float) -> tuple[Floats, Floats]:
@@ -88,9 +83,10 @@ def adults_left(age_days: Floats, log_longevity_days: Floats, shape: float) -> F
 
 
 def spent_age(age: Floats, course: Floats) -> Floats:
-    """Age at which a lot's eggs have fallen below `SPENT_SHARE` of its peak, shape (draws,)."""
+    """Age at which a lot's eggs have fallen below `SPENT_SHARE` of its peak, the last one if never, shape (draws,)."""
     after = np.arange(len(age))[:, None] > course.argmax(axis=0)
-    return np.asarray(age[(after & (course < SPENT_SHARE * course.max(axis=0))).argmax(axis=0)])
+    spent = after & (course < SPENT_SHARE * course.max(axis=0))
+    return np.asarray(np.where(spent.any(axis=0), age[spent.argmax(axis=0)], age[-1]))
 
 
 def renewal_age(age: Floats, course: Floats, *, turn_days: float = TURN_DAYS) -> Floats:
@@ -197,7 +193,7 @@ def replacement(
     retire_day : ndarray, shape (draws,)
         Days from now.
     ages : Ages
-        Its `first_day`, and half of its ramp, pass between the adult moult and laying worth the name.
+        Its `lays_from` passes between the adult moult and laying worth the name.
     nymph_days, egg_days : ndarray, shape (draws,)
         From hatch to adult, and from laying to hatch, where they will live.
     adult_days_per_day : float
@@ -207,7 +203,7 @@ def replacement(
     -------
     Replacement
     """
-    adult = retire_day - (ages.first_day + 0.5 * ages.ramp_days) / adult_days_per_day
+    adult = retire_day - ages.lays_from / adult_days_per_day
     hatched = adult - nymph_days
     return Replacement(lays=retire_day, adult=adult, hatched=hatched, laid=hatched - egg_days)
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.biology.laying import age_curve, eggs_per_cm2_in_tray
+from chirr.engine.biology.laying import eggs_per_cm2_in_tray
 from chirr.engine.biology.species import Species
 from chirr.engine.colony.belief import Belief, draw
 from chirr.engine.colony.latents import FarmLevel, farm_level
-from chirr.engine.colony.walk import clutches_of
+from chirr.engine.colony.walk import clutches_of, laying_at
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -42,78 +42,41 @@ class LayingDraws:
     level: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Usual:
-    """How the farm lays: the medians of its trays.
+def usual_vigour(belief: Belief, farm: FarmLevel) -> Floats:
+    """Laying of the farm's breeders relative to the best age and warmth: the median of its latest trays, (draws,).
 
-    offered: females times age and warmth factor on one cm2 of tray; days_in; vigour: age factor times warmth factor
-    of the breeders; trays: how many trays stand in a breeding bin together.
+    By the farm's own ages of laying, in the same draws as the eggs for each female: the two are known together better
+    than apart. Where the farm has no tray, of the usual ages.
     """
-
-    offered: float
-    days_in: float
-    vigour: float
-    trays: float
-
-
-def usual_laying(belief: Belief, species: Species, *, days_in: float, trays: float) -> Usual:
-    """The farm's usual laying from its latest trays; from the table where it has none.
-
-    days_in, trays: the habit where no tray tells, and trays together in a bin.
-    """
-    laid, arrays = belief.laid, belief.arrays
-    if not len(arrays.laid_h):
-        usual = float(age_factor(USUAL_AGES, species).mean())
-        return Usual(offered=usual, days_in=days_in, vigour=usual, trays=trays)
-    latest = np.argsort(arrays.laid_h)[-60:]
-    vigour = np.maximum(age_factor(laid.age_days[latest], species), 0.05) * laid.warmth_factor[latest]
-    return Usual(
-        offered=float(np.median(laid.females[latest] * vigour / arrays.area_cm2[latest])),
-        days_in=float(np.median(arrays.days_in[latest])),
-        vigour=float(np.median(vigour)),
-        trays=trays,
+    laid, animal = belief.laid, belief.bio.species
+    if not len(laid.age_days):
+        return np.asarray(laying_at(USUAL_AGES, farm, animal).mean(axis=0))
+    latest = np.argsort(belief.arrays.laid_h)[-60:]
+    return np.asarray(
+        np.median(laying_at(laid.age_days[latest], farm, animal) * laid.warmth_factor[latest, None], axis=0)
     )
 
 
-def age_factor(age_days: Floats, species: Species) -> Floats:
-    """Laying at an adult age [days at 30 degC] relative to the peak, shape (...)."""
-    s = species
-    return age_curve(
-        age_days,
-        s.pre_oviposition_days.value,
-        ramp_days=s.laying_ramp_days.value,
-        plateau_days=s.laying_plateau_days.value,
-        decline_per_day=s.laying_decline_per_day.value,
-        fade_from_day=s.laying_fade_from_day.value,
-        end_day=s.laying_end_day.value,
-    )
-
-
-def laying_draws(
-    belief: Belief, species: Species, usual: Usual, *, tray_type: int, draws: int, rng: np.random.Generator
-) -> LayingDraws:
-    """Draws of how a tray of one type fills on this farm.
+def laying_draws(farm: FarmLevel, *, trays: float, tray_type: int) -> LayingDraws:
+    """How a tray of one type fills on this farm.
 
     Parameters
     ----------
-    belief : Belief
-    species : Species
-    usual : Usual
+    farm : FarmLevel
+        In joint draws, as `farm_draws` gives them.
+    trays : float
+        How many trays stand in one of its breeding bins together.
     tray_type : int
         Index of the type; -1 for one the farm does not know.
-    draws : int
-    rng : numpy Generator
 
     Returns
     -------
     LayingDraws
         With nothing counted, the published values and their ranges.
     """
-    z = _farm_z(belief, draws, rng)
-    farm = farm_level(z, belief.latents, species)
-    of_type = farm.tray_type[tray_type] if 0 <= tray_type < len(farm.tray_type) else np.zeros(draws)
+    of_type = farm.tray_type[tray_type] if 0 <= tray_type < len(farm.tray_type) else 0.0 * farm.eggs_per_female_day
     return LayingDraws(
-        offered_per_female_day=farm.eggs_per_female_day * usual.trays,
+        offered_per_female_day=farm.eggs_per_female_day * trays,
         capacity_per_cm2=farm.capacity_per_cm2,
         eating_per_day2=farm.eating_per_day2,
         level=np.exp(of_type),
@@ -122,14 +85,13 @@ def laying_draws(
 
 def farm_draws(belief: Belief, draws: int, rng: np.random.Generator) -> FarmLevel:
     """The farm's own level in joint draws."""
-    return farm_level(_farm_z(belief, draws, rng), belief.latents, belief.bio.species)
+    z = draw(belief, draws, rng, lots=np.zeros(belief.latents.lot.shape[1], dtype=bool))
+    return farm_level(z, belief.latents, belief.bio.species)
 
 
-def _farm_z(belief: Belief, draws: int, rng: np.random.Generator) -> Floats:
-    return draw(belief, draws, rng, lots=np.zeros(belief.latents.lot.shape[1], dtype=bool))
-
-
-def eggs_left(d: LayingDraws, *, females: float, vigour: float, area_cm2: float, trays: float, days: Floats) -> Floats:
+def eggs_left(
+    d: LayingDraws, *, females: float, vigour: float | Floats, area_cm2: float, trays: float, days: Floats
+) -> Floats:
     """Eggs in one of several equal trays of a bin that share its females, shape (days, draws).
 
     Parameters
@@ -137,7 +99,7 @@ def eggs_left(d: LayingDraws, *, females: float, vigour: float, area_cm2: float,
     d : LayingDraws
     females : float
         Females in the bin.
-    vigour : float
+    vigour : float or ndarray, shape (draws,)
         Their age factor times warmth factor, 0 to 1.
     area_cm2 : float
         Surface of one tray.

@@ -20,11 +20,12 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LayingBin:
-    """A breeding bin as it is laid in: adults, females among them, vigour (age factor times warmth factor)."""
+    """A breeding bin as it is laid in: adults, females among them, vigour (age factor times warmth factor; one for
+    all draws, or of shape (draws,))."""
 
     adults: float
     females: float
-    vigour: float
+    vigour: float | Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

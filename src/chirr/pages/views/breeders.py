@@ -16,4 +16,5 @@ def breeders(request: HttpRequest) -> HttpResponse:
     from chirr.desk import breeders as desk
 
     name = request.GET.get("bin") or None
-    return render(request, "chirr/breeders.html", {"lots": desk.breeders(bin=name), "bin": name})
+    context = {"lots": desk.breeders(bin=name), "ages": desk.ages_of_laying(), "bin": name}
+    return render(request, "chirr/breeders.html", context)
