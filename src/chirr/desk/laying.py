@@ -141,8 +141,8 @@ class _Scene:
             bin_=LayingBin(
                 adults=number, females=number * animal.female_share.value, vigour=usual_vigour(f.belief, f.farm_level)
             ),
-            longest=longest_days(warm, f.farm_level.egg_log_speed, animal), floor_cm2=float(np.median(floors)) if floors else 6000.0,
-            names=names, counted=counted_trays(f.belief),
+            longest=longest_days(warm, f.farm_level.egg_log_speed, animal),
+            floor_cm2=float(np.median(floors)) if floors else 6000.0, names=names, counted=counted_trays(f.belief),
         )  # fmt: skip
 
     def of_type(self, index: int, t: TrayType) -> TypeLaying:

@@ -8,6 +8,7 @@ import numpy as np
 from chirr.desk.belief import Foresight, band
 from chirr.desk.shapes import Band
 from chirr.desk.spoken import say
+from chirr.engine.biology.species import Constant
 from chirr.engine.colony.ahead import quantiles
 from chirr.engine.planning.breeders import Ages, half_of_peak_day
 
@@ -16,7 +17,7 @@ LEARNT_BELOW = 0.8
 
 
 class LayingAges(msgspec.Struct, frozen=True, kw_only=True):
-    """Days since the adult moult at 30 degC, of a female that lives; `learnt` is whether the farm's trays narrowed it."""
+    """Days since the adult moult at 30 degC, deaths left out; `learnt` is whether the farm's trays narrowed it."""
 
     first_eggs: Band
     first_eggs_learnt: bool
@@ -30,8 +31,8 @@ def laying_ages(f: Foresight) -> LayingAges:
     animal, farm = f.belief.bio.species, f.farm_level
     ages = Ages.of(farm, animal)
     first, half = band(quantiles(ages.first_day)), band(quantiles(half_of_peak_day(ages)))
-    begun = _narrowed(ages.first_day, animal.pre_oviposition_days.log_sd)
-    run = _narrowed(ages.pace, animal.laying_decline_per_day.log_sd)
+    begun = _narrowed(ages.first_day, animal.pre_oviposition_days)
+    run = _narrowed(ages.decline, animal.laying_decline_per_day)
     first_days = {"mid": first.mid, "low": first.low, "high": first.high}
     half_days = {"mid": half.mid, "low": half.low, "high": half.high}
     return LayingAges(
@@ -63,5 +64,5 @@ def laying_ages(f: Foresight) -> LayingAges:
     )  # fmt: skip
 
 
-def _narrowed(draws: np.ndarray, published_log_sd: float) -> bool:
-    return bool(np.log(draws).std() < LEARNT_BELOW * published_log_sd)
+def _narrowed(draws: np.ndarray, published: Constant) -> bool:
+    return bool(draws.std() < LEARNT_BELOW * published.sd)

@@ -18,7 +18,7 @@ from engine.colony.told_by_the_prior import DRAWS, Plan, ranks, truths_and_draws
 
 RUNS, BINS = 40, 5
 UNEVEN = 23.5
-"""Chi-square with four degrees of freedom goes beyond this once in ten thousand: one of the farm's fourteen unknowns
+"""Chi-square with four degrees of freedom goes beyond this once in ten thousand: one of the farm's seventeen unknowns
 would once in seven hundred seeds, and the seed is fixed."""
 
 Floats = NDArray[np.float64]
@@ -41,7 +41,7 @@ def test_ranks_of_the_farms_unknowns_are_even() -> None:
 
 
 def test_bands_hold_the_truth_as_often_as_they_say() -> None:
-    """Over all fourteen unknowns, half of the truths in the 50 % band and four fifths in the 80 % band, to 0.08."""
+    """Over all unknowns, half of the truths in the 50 % band and four fifths in the 80 % band, to 0.08."""
     found = ranks(*told())
     assert abs(coverage(found, 0.5).mean() - 0.5) < 0.08
     assert abs(coverage(found, 0.8).mean() - 0.8) < 0.08

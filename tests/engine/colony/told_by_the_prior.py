@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.biology.species import species
-from chirr.engine.colony.belief import Belief, believe, draw
+from chirr.engine.colony.approach import from_afar
+from chirr.engine.colony.belief import Belief, belief_at, draw
 from chirr.engine.colony.clocks import KNOT_H, Clocks, invert_rows
 from chirr.engine.colony.facts import HATCH_LOG_SD, TAIL, Facts, gather, predict, spread
 from chirr.engine.colony.hatching import FIRST_SHARE, reading_at_share
@@ -27,6 +28,8 @@ Ints = NDArray[np.int64]
 
 WARM = steady(30.0)
 LOOK_H = 12.0
+AGES = (8.0, 33.0)
+"""Adult days of the breeders of the first and of the last tray."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,7 +82,7 @@ class Model:
 
     @classmethod
     def of(cls, history: FarmHistory, clocks: Clocks = WARM) -> Model:
-        """Trays laid at 30 degC by unknown breeders."""
+        """Trays laid at 30 degC, one after the other by breeders from just grown to old, of known age and number."""
         animal = species(HOUSE)
         cv = animal.egg_cv.value
         arrays = clutch_arrays(history, clocks, egg_cv=cv)
@@ -93,7 +96,7 @@ class Model:
             facts=gather(history, arrays, schedule, egg_cv=cv),
             laid=Laid(
                 females=arrays.area_cm2.copy(),
-                age_days=np.full(len(arrays.laid_h), 12.0),
+                age_days=np.linspace(*AGES, len(arrays.laid_h)),
                 warmth_factor=np.full(len(arrays.laid_h), warmth),
             ),
             bio=Biology.of(animal),
@@ -166,8 +169,8 @@ def told_farm(plan: Plan, rng: np.random.Generator) -> tuple[Floats, FarmHistory
 
 
 def fitted(history: FarmHistory) -> Belief:
-    """Belief as the farm's desk forms it."""
-    return believe(history, WARM, np.full(len(history.clutches), 30.0), species(HOUSE))
+    """Belief as the farm's desk forms it, but for who laid: that is told here, not reckoned from a breeding lot."""
+    return belief_at(*from_afar(Model.of(history).search), history)
 
 
 DRAWS = 99

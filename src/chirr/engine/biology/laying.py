@@ -106,13 +106,12 @@ def eggs_per_female_day(age_days: ArrayLike, temp_c: ArrayLike, species: Species
     return np.asarray(species.eggs_per_female_day_peak.value * by_age * by_temperature)
 
 
-def laying_of_lot(age_days: ArrayLike, first_day: ArrayLike, pace: ArrayLike, species: Species) -> Floats:
+def laying_of_lot(age_days: ArrayLike, first_day: ArrayLike, decline_per_day: ArrayLike, species: Species) -> Floats:
     """Laying of a lot's females at their mean adult age, relative to the peak of a single one.
 
-    Its females moulted over some days (`laying_spread_days`), so they begin and stop over some days.
-
-    Farms differ in when their breeders begin and in how fast they run through peak, decline and end from there: the
-    published course, begun at `first_day` and passed through `pace` times as fast.
+    Farms differ in when their breeders begin and in how fast they decline after the peak; the rest of the course is as
+    published, and moves with its beginning. A lot's females moulted over some days (`laying_spread_days`), so they begin
+    and stop over some days.
 
     Parameters
     ----------
@@ -120,8 +119,8 @@ def laying_of_lot(age_days: ArrayLike, first_day: ArrayLike, pace: ArrayLike, sp
         Mean days since the adult moult [days at 30 degC].
     first_day : array_like, broadcast with `age_days`
         Age at the first eggs [days].
-    pace : array_like, broadcast
-        1 for the published course, 2 for one in half of the time.
+    decline_per_day : array_like, broadcast
+        Share lost from one day to the next after the peak.
     species : Species
 
     Returns
@@ -131,25 +130,25 @@ def laying_of_lot(age_days: ArrayLike, first_day: ArrayLike, pace: ArrayLike, sp
 
     Examples
     --------
-    Half of the peak comes 22.5 days after the first eggs, and in half of that where all goes twice as fast:
+    Half of the peak comes 22.5 days after the first eggs, and in 14.6 where twice as much is lost each day:
 
     >>> from chirr.engine.biology.species import species
     >>> house = species("acheta-domesticus")
-    >>> laying_of_lot([12.0, 29.5], 7.0, 1.0, house).round(2).tolist()
-    [0.98, 0.5]
-    >>> float(laying_of_lot(18.25, 7.0, 2.0, house).round(2))
+    >>> laying_of_lot([12.0, 29.5], 7.0, 0.05, house).round(2).tolist()
+    [0.93, 0.5]
+    >>> float(laying_of_lot(22.6, 7.0, 0.1, house).round(2))
     0.5
     """
-    published = species.pre_oviposition_days.value
-    since = np.asarray(age_days, dtype=np.float64) - np.asarray(first_day, dtype=np.float64)
+    first = np.asarray(first_day, dtype=np.float64)
+    later = first - species.pre_oviposition_days.value
     return age_curve(
-        published + since * np.asarray(pace, dtype=np.float64),
-        published,
+        age_days,
+        first,
         ramp_days=species.laying_ramp_days.value,
         plateau_days=species.laying_plateau_days.value,
-        decline_per_day=species.laying_decline_per_day.value,
-        fade_from_day=species.laying_fade_from_day.value,
-        end_day=species.laying_end_day.value,
+        decline_per_day=decline_per_day,
+        fade_from_day=later + species.laying_fade_from_day.value,
+        end_day=later + species.laying_end_day.value,
         spread_days=species.laying_spread_days.value,
     )
 

@@ -112,12 +112,13 @@ def believe(
         latents = rescaled(latents, np.array(learnt.clutch), np.array(learnt.lot))
     search = Search(latents, schedule, arrays, bio, facts, laid, farm_prior)
     if learnt is None:
-        return _belief(*from_afar(search), history)
+        return belief_at(*from_afar(search), history)
     then = learnt.facts if farm_prior is None else len(facts.what)
-    return _belief(*from_near(search, start_at(learnt, history, schedule, latents), facts_then=then), history)
+    return belief_at(*from_near(search, start_at(learnt, history, schedule, latents), facts_then=then), history)
 
 
-def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
+def belief_at(search: Search, point: Point, history: FarmHistory) -> Belief:
+    """Belief where a search has ended: the point it came to, and the curvature there."""
     far = np.flatnonzero(np.abs(point.off) > ODD_BEYOND)
     sure = search.as_sure_as_tails_allow(point)
     return Belief(

@@ -37,7 +37,7 @@ FARM = (
     "crickets_seen",
     "eating",
     "first_eggs",
-    "laying_pace",
+    "laying_decline",
 )
 """What the farm has of its own, in the order of the latent numbers."""
 
@@ -47,6 +47,9 @@ no figure (judgement)."""
 
 SEEN_SD = 0.12
 """How far a way of counting may be off for good on a farm, on the log scale (judgement)."""
+
+MOST_DECLINE = 0.5
+"""Laying never falls by more than this share from one day to the next (judgement)."""
 
 STRAIN_SD = 0.06
 """Speed of a farm's strain against the published clock, beyond the range of the published constants (judgement)."""
@@ -148,8 +151,7 @@ class FarmLevel:
 
     substrate: log of what each batch of substrate does to the share that hatches, shape (batches, draws).
 
-    first_eggs_day, laying_pace: adult age at the first eggs, and how fast laying runs its course from there, 1 as
-    published (`laying_of_lot`).
+    first_eggs_day, laying_decline: adult age at the first eggs, and share of laying lost from day to day after the peak.
 
     room_c: how much warmer each room is than it is thought to be [degC], shape (rooms, draws). seen: log bias of
     counts of eggs, pinheads and crickets, shape (3, draws).
@@ -169,7 +171,7 @@ class FarmLevel:
     seen: Floats
     eating_per_day2: Floats
     first_eggs_day: Floats
-    laying_pace: Floats
+    laying_decline: Floats
     tray_type: Floats
     substrate: Floats
     room_c: Floats
@@ -196,8 +198,8 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         0.0,
         0.0,
         np.log(s.egg_eating_per_day2.value),
-        np.log(s.pre_oviposition_days.value),
-        0.0,
+        s.pre_oviposition_days.value,
+        s.laying_decline_per_day.value,
     ]
     sd = [
         np.hypot(s.egg_degree_days.log_sd, STRAIN_SD),
@@ -215,8 +217,8 @@ def farm_prior(species: Species) -> tuple[Floats, Floats]:
         SEEN_SD,
         SEEN_SD,
         s.egg_eating_per_day2.log_sd,
-        s.pre_oviposition_days.log_sd,
-        s.laying_decline_per_day.log_sd,
+        s.pre_oviposition_days.sd,
+        s.laying_decline_per_day.sd,
     ]
     return np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
 
@@ -239,8 +241,8 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
         later_use_logit=v[10],
         seen=v[11:14],
         eating_per_day2=np.exp(v[14]),
-        first_eggs_day=np.exp(v[15]),
-        laying_pace=np.exp(v[16]),
+        first_eggs_day=np.maximum(v[15], 0.0),
+        laying_decline=np.clip(v[16], 0.0, MOST_DECLINE),
         tray_type=TRAY_TYPE_SD * z[latents.tray_type],
         substrate=SUBSTRATE_SD * z[latents.substrate],
         room_c=latents.room_sd_c[:, None] * z[latents.room],

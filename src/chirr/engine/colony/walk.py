@@ -205,7 +205,7 @@ LEAST_LAYING = 0.05
 
 def laying_at(age_days: Floats, farm: FarmLevel, species: Species) -> Floats:
     """Laying of breeders of mean ages (lots,) relative to the peak, by the farm's own course, shape (lots, draws)."""
-    return np.maximum(laying_of_lot(age_days[:, None], farm.first_eggs_day, farm.laying_pace, species), LEAST_LAYING)
+    return np.maximum(laying_of_lot(age_days[:, None], farm.first_eggs_day, farm.laying_decline, species), LEAST_LAYING)
 
 
 def clutches_of(

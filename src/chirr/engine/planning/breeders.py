@@ -40,29 +40,29 @@ class Ages:
     """The ages of laying of the farm's breeders, in draws of belief, each of shape (draws,).
 
     first_day: age at the first eggs; lays_from: from this age on, half of the rise to the peak, they lay worth the name
-    [days as adults at 30 degC]; pace: how fast laying runs its course, 1 as published.
+    [days as adults at 30 degC]; decline: share of laying lost from day to day after the peak.
     """
 
     species: Species
     first_day: Floats
-    pace: Floats
+    decline: Floats
 
     @classmethod
     def of(cls, farm: FarmLevel, species: Species) -> Ages:
         """As belief has them: the published ages and their ranges until the farm's trays tell more."""
-        return cls(species=species, first_day=farm.first_eggs_day, pace=farm.laying_pace)
+        return cls(species=species, first_day=farm.first_eggs_day, decline=farm.laying_decline)
 
     @property
     def lays_from(self) -> Floats:
-        return np.asarray(self.first_day + 0.5 * self.species.laying_ramp_days.value / self.pace)
+        return np.asarray(self.first_day + 0.5 * self.species.laying_ramp_days.value)
 
     def factor(self, age_days: Floats) -> Floats:
         """Laying of a lot's females relative to the peak, at ages of shape (..., draws); nothing before the moult."""
-        return np.where(age_days > 0, laying_of_lot(age_days, self.first_day, self.pace, self.species), 0.0)
+        return np.where(age_days > 0, laying_of_lot(age_days, self.first_day, self.decline, self.species), 0.0)
 
 
 def half_of_peak_day(ages: Ages) -> Floats:
-    """Age at which a female that lives lays half of what she laid at her peak [days at 30 degC], shape (draws,)."""
+    """Age at which a lot would lay half of its peak if none died [days at 30 degC], shape (draws,)."""
     age = np.arange(0.0, OLDEST_DAYS + STEP_DAYS, STEP_DAYS)
     return spent_age(age, ages.factor(age[:, None]))
 
