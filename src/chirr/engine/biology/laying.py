@@ -110,8 +110,8 @@ def laying_of_lot(age_days: ArrayLike, first_day: ArrayLike, decline_per_day: Ar
     """Laying of a lot's females at their mean adult age, relative to the peak of a single one.
 
     Farms differ in when their breeders begin and in how fast they decline after the peak; the rest of the course is as
-    published, and moves with its beginning. A lot's females moulted over some days (`laying_spread_days`), so they begin
-    and stop over some days.
+    published, and moves with its beginning. A lot's females moulted over some days (`laying_spread_days`), so they
+    begin and stop over some days.
 
     Parameters
     ----------

@@ -21,7 +21,7 @@ from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.facts import Facts, gather
 from chirr.engine.colony.history import FarmHistory
 from chirr.engine.colony.latents import Latents, make_latents, rescaled
-from chirr.engine.colony.learnt import Learnt, start_at
+from chirr.engine.colony.learnt import Learnt, start_at, volume_of
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
 from chirr.engine.colony.search import FarmPrior, Point, Search
 from chirr.engine.colony.walk import Biology, Laid, Told
@@ -46,6 +46,7 @@ class Belief:
     """What the facts leave open: mode and precision of the unknowns, and what is needed to run them on.
 
     weight: how much each fact still pulls; off: how many spreads it lies from what is believed, shape (facts,).
+    volume: the pull of volume on the farm's unknowns that the mode is under, shape (farm's unknowns,).
     """
 
     mode: Floats
@@ -53,6 +54,7 @@ class Belief:
     jacobian: Any
     weight: Floats
     off: Floats
+    volume: Floats
     family: Ints
     latents: Latents
     schedule: Schedule
@@ -105,7 +107,7 @@ def believe(
     warmth = warmth * after_cold([c.since_cold_days for c in history.clutches], species)
     laid = Laid(
         females=arrays.area_cm2.copy(),
-        age_days=np.full(len(arrays.laid_h), 12.0),
+        age_days=np.full(len(arrays.laid_h), np.nan),
         warmth_factor=np.maximum(warmth, 0.02),
     )
     if learnt is not None and len(learnt.clutch) == len(latents.clutch_sd) and len(learnt.lot) == len(latents.lot_sd):
@@ -113,8 +115,11 @@ def believe(
     search = Search(latents, schedule, arrays, bio, facts, laid, farm_prior)
     if learnt is None:
         return belief_at(*from_afar(search), history)
-    then = learnt.facts if farm_prior is None else len(facts.what)
-    return belief_at(*from_near(search, start_at(learnt, history, schedule, latents), facts_then=then), history)
+    start = start_at(learnt, history, schedule, latents)
+    if farm_prior is not None:  # which has the pull of volume in it
+        return belief_at(*from_near(search, start, facts_then=len(facts.what), volume=np.zeros(search.farm)), history)
+    volume = volume_of(learnt, history)
+    return belief_at(*from_near(search, start, facts_then=learnt.facts, volume=volume), history)
 
 
 def belief_at(search: Search, point: Point, history: FarmHistory) -> Belief:
@@ -123,7 +128,7 @@ def belief_at(search: Search, point: Point, history: FarmHistory) -> Belief:
     sure = search.as_sure_as_tails_allow(point)
     return Belief(
         mode=point.z, precision=search.precision(sure),
-        jacobian=sure.jacobian, weight=sure.curve, off=sure.off,
+        jacobian=sure.jacobian, weight=sure.curve, off=sure.off, volume=search.volume,
         family=search.family,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=point.told,

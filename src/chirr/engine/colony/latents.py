@@ -151,7 +151,7 @@ class FarmLevel:
 
     substrate: log of what each batch of substrate does to the share that hatches, shape (batches, draws).
 
-    first_eggs_day, laying_decline: adult age at the first eggs, and share of laying lost from day to day after the peak.
+    first_eggs_day, laying_decline: adult age at the first eggs, and the share lost from day to day after the peak.
 
     room_c: how much warmer each room is than it is thought to be [degC], shape (rooms, draws). seen: log bias of
     counts of eggs, pinheads and crickets, shape (3, draws).

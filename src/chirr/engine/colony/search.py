@@ -76,6 +76,10 @@ class FarmPrior:
         """Gradient of it."""
         return np.asarray(-self.precision @ (z - self.mean))
 
+    def leaning(self, pull: Floats) -> FarmPrior:
+        """The same with a steady pull on the unknowns besides, shape (farm's unknowns,)."""
+        return FarmPrior(mean=self.mean + np.linalg.solve(self.precision, pull), precision=self.precision)
+
 
 class Search:
     """A farm's facts and the walk that should explain them; `farm_prior` is that of published values by default."""
@@ -94,6 +98,7 @@ class Search:
         self.farm_prior = farm_prior or FarmPrior.published(self.farm)
         self.latents, self.schedule, self.arrays = latents, schedule, arrays
         self.bio, self.facts, self.laid = bio, facts, laid
+        self.volume = np.zeros(self.farm)
         self.family = latents.families.family
         self.handfuls = make_handfuls(latents, schedule, arrays, facts)
         self.slopes = Slopes.of(facts, latents, schedule, self.handfuls)
@@ -101,6 +106,11 @@ class Search:
         accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
         self.heavy = np.zeros(latents.size, dtype=bool)
         self.heavy[accidents[accidents >= 0]] = True
+
+    def lean(self, volume: Floats) -> None:
+        """Take the pull of volume on the farm's unknowns (farm's unknowns,) as given, in place of the one so far."""
+        self.farm_prior = self.farm_prior.leaning(volume - self.volume)
+        self.volume = volume
 
     def with_latents(self, latents: Latents) -> Search:
         """The same search with the unknowns scaled otherwise."""
@@ -142,6 +152,19 @@ class Search:
             score=float(of_family.sum()) + self.farm_prior.log(z[: self.farm]),
             of_family=of_family,
         )
+
+    def said(self, z: Floats) -> Floats:
+        """What every fact should have been under columns of `z`, shape (facts, columns)."""
+
+        def of_handful(h: Handful) -> Floats:
+            columns = np.zeros_like(z)
+            columns[h.unknowns], columns[: self.farm] = z[h.unknowns], z[: self.farm]
+            return self._said(h, columns)
+
+        out = np.empty((len(self.facts.what), z.shape[1]))
+        for h, one in zip(self.handfuls, of_each(self.handfuls, of_handful), strict=True):
+            out[h.facts] = one
+        return out
 
     def _said(self, h: Handful, z: Floats) -> Floats:
         """What the facts of a handful should have been under columns of `z`, shape (its facts, columns)."""
@@ -215,18 +238,10 @@ class Search:
 
     def _family_scores(self, z: Floats, sd: Floats, *, blur: float) -> Floats:
         """Log posterior of each family's own part under columns of `z`, shape (families + 1, columns)."""
-
-        def of_handful(h: Handful) -> list[Floats]:
-            columns = np.zeros_like(z)
-            columns[h.unknowns], columns[: self.farm] = z[h.unknowns], z[: self.farm]
-            said = self._said(h, columns)
-            return [pull(said[:, k], sd[h.facts], h.some, blur=blur)[2] for k in range(z.shape[1])]
-
-        found = of_each(self.handfuls, of_handful)
+        said = self.said(z)
         scores = np.stack([self._prior_of_families(one) for one in z.T], axis=1)
         for k in range(z.shape[1]):
-            for h, loglik in zip(self.handfuls, found, strict=True):
-                np.add.at(scores[:, k], self.fact_family[h.facts], loglik[k])
+            np.add.at(scores[:, k], self.fact_family, pull(said[:, k], sd, self.facts, blur=blur)[2])
         return scores
 
     def _prior_of_families(self, z: Floats) -> Floats:

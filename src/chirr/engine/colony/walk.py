@@ -176,7 +176,7 @@ class Clutches:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """What laid each clutch: females [number] and their adult age [days at 30 degC], shape (clutches,)."""
+    """What laid each clutch: females [number] and their adult age [days at 30 degC], NaN unknown, shape (clutches,)."""
 
     females: Floats
     age_days: Floats
@@ -202,10 +202,21 @@ class Told:
 LEAST_LAYING = 0.05
 """Laying at any age is at least so much of the peak (judgement): how old breeders are is itself a reckoning."""
 
+SUPPOSED_AGE = 12.0
+"""Where no breeders' age is known they are taken to lay as published at so many days as adults (judgement)."""
+
 
 def laying_at(age_days: Floats, farm: FarmLevel, species: Species) -> Floats:
-    """Laying of breeders of mean ages (lots,) relative to the peak, by the farm's own course, shape (lots, draws)."""
-    return np.maximum(laying_of_lot(age_days[:, None], farm.first_eggs_day, farm.laying_decline, species), LEAST_LAYING)
+    """Laying of breeders of mean ages (lots,) relative to the peak, by the farm's own course, shape (lots, draws).
+
+    Where nobody knows any age (NaN) it is the published one: such trays tell nothing of ages.
+    """
+    known = ~np.isnan(age_days)
+    published = species.pre_oviposition_days.value, species.laying_decline_per_day.value
+    out = np.full((len(age_days), len(farm.first_eggs_day)), float(laying_of_lot(SUPPOSED_AGE, *published, species)))
+    own = laying_of_lot(age_days[known, None], farm.first_eggs_day, farm.laying_decline, species)
+    out[known] = np.maximum(own, LEAST_LAYING)
+    return out
 
 
 def clutches_of(
