@@ -28,8 +28,9 @@ from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
-from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
+from chirr.engine.colony.ahead import Ahead, look_ahead
 from chirr.engine.colony.belief import Belief, believe
+from chirr.engine.colony.horizon import Horizon
 from chirr.engine.colony.influence import Ground
 from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Days, FarmCard, SizeClass

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.biology.species import Species
-from chirr.engine.colony.ahead import Horizon
+from chirr.engine.colony.horizon import Horizon
 
 Floats = NDArray[np.float64]
 
