@@ -25,6 +25,7 @@ from chirr.book.models import EntryRow, ReadingRow
 from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
+from chirr.desk.kept_grade import drift_remark
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
@@ -352,7 +353,6 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
 
 def remarks(f: Foresight) -> tuple[str, ...]:
     """What the figures rest on, in plain sentences."""
-    from chirr.desk.grade import drift_remark  # grades ask the belief, so not at the top
     from chirr.desk.poor_batches import batch_remarks
 
     facts = f.belief.facts
