@@ -27,7 +27,7 @@ PIECES = [partial(piece, n) for n in range(5)]
 
 def alone_in_a_process(script: str) -> subprocess.CompletedProcess[str]:
     """A process without other threads, as a command is, that shares work between two hands."""
-    before = "import multiprocessing, os\nfrom chirr.engine import hands\nhands.count = lambda: 2\n"
+    before = "import multiprocessing, os\nfrom chirr.engine import hands\nos.sched_getaffinity = lambda _: {0, 1}\n"
     return subprocess.run(
         [sys.executable, "-c", before + textwrap.dedent(script)],
         capture_output=True,
@@ -66,21 +66,16 @@ def test_what_goes_wrong_in_a_piece_is_told() -> None:
     assert done.stdout.strip() == "no such lot", done.stderr
 
 
-def test_a_process_with_other_threads_uses_threads(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hands, "count", lambda: 2)
+def test_a_process_with_another_thread_works_alone() -> None:
     over = threading.Event()
     other = threading.Thread(target=over.wait)
     other.start()
     try:
+        assert hands.count() == 1
         assert hands.share(PIECES) == ALONE
     finally:
         over.set()
         other.join()
-
-
-def test_one_hand_works_alone(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hands, "count", lambda: 1)
-    assert hands.share(PIECES) == ALONE
 
 
 def test_there_is_always_a_hand_and_never_more_than_memory_allows() -> None:

@@ -1,9 +1,9 @@
-"""Work shared among the machine's processors: by processes where that is safe and cheap, else by threads.
+"""Work shared among the machine's processors by copies of the process.
 
-NumPy works outside the interpreter's lock, but on arrays that fit a processor's cache a thread spends as long waiting
-for that lock as working. A copy of the process has a lock of its own. It is made by `fork`, which takes next to no time
-and carries everything over, and which is safe only while a process has no other thread: so for a command on Linux, not
-for a server.
+Threads would gain little: NumPy works outside the interpreter's lock, but on arrays that fit a processor's cache a thread
+spends as long waiting for that lock as working. A copy has a lock of its own. It is made by `fork`, which takes next to
+no time and carries everything over, and which is safe only while a process has no other thread: so for a command on
+Linux. A server, and other systems, work with one hand.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import ProcessPoolExecutor
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -26,9 +26,10 @@ _at_hand: list[Callable[[], Any]] = []
 
 
 def count() -> int:
-    """How many hands there are."""
-    usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return max(min(usable, AT_MOST), 1)
+    """How many hands there are now: 1 where work cannot be shared."""
+    if sys.platform != "linux" or threading.active_count() > 1 or multiprocessing.parent_process() is not None:
+        return 1
+    return max(min(len(os.sched_getaffinity(0)), AT_MOST), 1)
 
 
 def share(pieces: Sequence[Callable[[], T]]) -> list[T]:
@@ -37,21 +38,14 @@ def share(pieces: Sequence[Callable[[], T]]) -> list[T]:
     A piece must not change anything that others see. What it gives may have to be pickled.
     """
     hands = min(count(), len(pieces))
-    if hands < 2 or multiprocessing.parent_process() is not None:
+    if hands < 2:
         return [piece() for piece in pieces]
-    if not _may_fork():
-        with ThreadPoolExecutor(hands) as pool:
-            return list(pool.map(lambda piece: piece(), pieces))
     _at_hand[:] = pieces
     try:
         with ProcessPoolExecutor(hands, mp_context=multiprocessing.get_context("fork")) as copies:
             return list(copies.map(_do, range(len(pieces))))
     finally:
         _at_hand.clear()
-
-
-def _may_fork() -> bool:
-    return sys.platform == "linux" and threading.active_count() == 1
 
 
 def _do(number: int) -> Any:
