@@ -1,9 +1,9 @@
 """Work shared among the machine's processors by copies of the process.
 
-Threads would gain little: NumPy works outside the interpreter's lock, but on arrays that fit a processor's cache a thread
-spends as long waiting for that lock as working. A copy has a lock of its own. It is made by `fork`, which takes next to
-no time and carries everything over, and which is safe only while a process has no other thread: so for a command on
-Linux. A server, and other systems, work with one hand.
+Threads would gain little: NumPy works outside the interpreter's lock, but on arrays that fit a processor's cache a
+thread spends as long waiting for that lock as working. A copy has a lock of its own. It is made by `fork`, which takes
+next to no time and carries everything over, and which is safe only while a process has no other thread: so for a
+command on Linux. A server, and other systems, work with one hand.
 """
 
 from __future__ import annotations
