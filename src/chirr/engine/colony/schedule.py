@@ -7,6 +7,7 @@ done at once, as arrays. What passed on the clocks between two happenings of a l
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,24 +52,47 @@ class ClutchArrays:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wave:
-    """Happenings of as many lots, worked through together: their numbers, and which of them are of each kind."""
+    """Happenings of as many lots, worked through together: numbers from `first` to before `end`.
 
-    row: Ints
+    kinds: which of them are of each kind, counted from `first`.
+    """
+
+    first: int
+    end: int
     kinds: tuple[tuple[Kind, Ints], ...]
+
+    @property
+    def rows(self) -> slice:
+        """Its happenings among all."""
+        return slice(self.first, self.end)
+
+
+def in_waves(kind: Ints, level: Ints) -> tuple[Wave, ...]:
+    """Waves of happenings that are sorted by the number of their wave, `level`; those without any left out."""
+    bounds = [*np.flatnonzero(np.diff(level, prepend=-1)).tolist(), len(level)]
+    waves = []
+    for first, end in pairwise(bounds):
+        mine = kind[first:end]
+        kinds = tuple((Kind(int(k)), np.flatnonzero(mine == k)) for k in np.unique(mine))
+        waves.append(Wave(first=first, end=end, kinds=kinds))
+    return tuple(waves)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Schedule:
-    """Every happening, numbered, in waves.
+    """Every happening, numbered wave by wave.
 
-    lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,);
+    level, lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,);
     `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
-    `surface_cm2` are those of that time. `last` is each lot's state after all of them: hour, place, surface.
+    `surface_cm2` are those of that time. `source`: for what came from another lot, the happening by which it left
+    there, else -1. `last` is each lot's state after all of them: hour, place, surface.
     """
 
     waves: tuple[Wave, ...]
+    level: Ints
     lot: Ints
     other: Ints
+    source: Ints
     quantity: Floats
     sample: Ints
     young: NDArray[np.bool_]
@@ -188,7 +212,8 @@ def make_schedule(history: FarmHistory, clutches: ClutchArrays, clocks: Clocks, 
         if stuck and sum(position[i] for i in waiting) == before:
             position[stuck[0]] += 1  # its other side is not part of this history
         waiting = stuck
-    return _as_arrays(flat, level, history, clutches, clocks, egg_cv)
+    order = np.argsort(np.array(level, dtype=np.int64), kind="stable").tolist()
+    return _as_arrays([flat[k] for k in order], np.sort(level).astype(np.int64), history, clutches, clocks, egg_cv)
 
 
 def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches: ClutchArrays) -> list[Happening]:
@@ -252,7 +277,7 @@ _ORDER = {
 
 def _as_arrays(
     flat: list[tuple[int, Happening]],
-    level: list[int],
+    level: Ints,
     history: FarmHistory,
     clutches: ClutchArrays,
     clocks: Clocks,
@@ -263,25 +288,26 @@ def _as_arrays(
     hour = np.array([h.hour for _, h in flat], dtype=np.float64)
     place = np.array([h.place for _, h in flat], dtype=np.int64)
     surface = np.array([h.surface_cm2 for _, h in flat], dtype=np.float64)
-    before = np.full(n, -1, dtype=np.int64)
+    before, source = np.full(n, -1, dtype=np.int64), np.full(n, -1, dtype=np.int64)
     newest: dict[int, int] = {}
-    for row, (i, _) in enumerate(flat):
+    leaving: dict[tuple[str, int], int] = {}
+    for row, (i, h) in enumerate(flat):
         before[row] = newest.get(i, -1)
         newest[i] = row
+        if h.kind in _TO_ANOTHER:
+            leaving[h.entry, i] = row
+        elif h.kind in _FROM_ANOTHER:
+            source[row] = leaving[h.entry, h.other]
     first = before < 0
     prior = np.where(first, np.arange(n), before)
     passed = clocks.read(place[prior], hour) - clocks.read(place[prior], hour[prior]) if n else np.zeros((5, 0))
-    levels = np.array(level, dtype=np.int64)
     kind = np.array([int(h.kind) for _, h in flat], dtype=np.int64)
-    waves = []
-    for one in range(int(levels.max(initial=-1)) + 1):
-        mine = np.flatnonzero(levels == one)
-        kinds = tuple((Kind(int(k)), np.flatnonzero(kind[mine] == k)) for k in np.unique(kind[mine]))
-        waves.append(Wave(row=mine, kinds=kinds))
     rows = [newest.get(i, -1) for i in range(len(history.lots))]
     return Schedule(
-        waves=tuple(waves),
+        waves=in_waves(kind, level),
+        level=level,
         lot=lot,
+        source=source,
         other=np.array([h.other for _, h in flat], dtype=np.int64),
         quantity=np.array([h.quantity for _, h in flat], dtype=np.float64),
         sample=np.array([h.sample for _, h in flat], dtype=np.int64),

@@ -15,17 +15,18 @@ from scipy import sparse
 from scipy.special import ndtri, stdtrit
 
 from chirr.engine.colony.arrow import Arrow
-from chirr.engine.colony.facts import TAIL, Facts, predict, pull, spread
-from chirr.engine.colony.handfuls import Handful, Slopes, make_handfuls, of_each
+from chirr.engine.colony.facts import TAIL, Facts, pull
+from chirr.engine.colony.handfuls import Handful, make_handfuls, of_each
 from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import Latents
 from chirr.engine.colony.schedule import ClutchArrays, Schedule
+from chirr.engine.colony.slopes import Pattern, see
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_STEP, _LONGEST = 0.05, 3.0
+_LONGEST = 3.0
 PRIOR_TAIL, _FAR, _EARLY = 3.0, 4.0, 1
 NEAR, EACH_FAMILY, NEAR_ENOUGH_TO_GO_ON = 0.02, 0.0005, 10.0
 """The search ends when a step would gain no family as much log posterior as the first, and the whole farm no more than
@@ -45,7 +46,6 @@ class Point:
     """
 
     z: Floats
-    told: Told
     sd: Floats
     off: Floats
     gradient: Floats
@@ -89,28 +89,32 @@ class Search:
         facts: Facts,
         laid: Laid,
         farm_prior: FarmPrior | None = None,
+        handfuls: list[Handful] | None = None,
     ) -> None:
         self.farm = int((latents.families.family < 0).sum())
         self.farm_prior = farm_prior or FarmPrior.published(self.farm)
         self.latents, self.schedule, self.arrays = latents, schedule, arrays
         self.bio, self.facts, self.laid = bio, facts, laid
         self.family = latents.families.family
-        self.handfuls = make_handfuls(latents, schedule, arrays, facts)
-        self.slopes = Slopes.of(facts, latents, schedule, self.handfuls)
-        self.fact_family = self.slopes.family_of_facts(self.family)
+        self.handfuls = handfuls or make_handfuls(latents, schedule, arrays, facts)
+        self.pattern = Pattern.of(self.handfuls, facts, latents.size, self.farm)
+        self.fact_family = np.full(len(facts.what), int(self.family.max(initial=-1)) + 1, dtype=np.int64)
+        for h in self.handfuls:
+            self.fact_family[h.facts[h.of_fact]] = self.family[h.part.unknowns[h.bears]]
         accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
         self.heavy = np.zeros(latents.size, dtype=bool)
         self.heavy[accidents[accidents >= 0]] = True
 
     def with_latents(self, latents: Latents) -> Search:
         """The same search with the unknowns scaled otherwise."""
-        return Search(latents, self.schedule, self.arrays, self.bio, self.facts, self.laid, self.farm_prior)
+        handfuls = [h.with_spreads_of(latents) for h in self.handfuls]
+        return Search(latents, self.schedule, self.arrays, self.bio, self.facts, self.laid, self.farm_prior, handfuls)
 
     def with_spreads_of(self, other: Search) -> Search:
         """The same search with the spreads, and who laid what, of another one of the same farm."""
-        return Search(
-            other.latents, self.schedule, self.arrays, self.bio, self.facts, other.laid, self.farm_prior
-        )  # fmt: skip
+        new = self.with_latents(other.latents)
+        new.laid = other.laid
+        return new
 
     def with_facts(self, some: Ints) -> Search:
         """The same search on some of its facts, by number."""
@@ -119,34 +123,24 @@ class Search:
 
     def look(self, z: Floats, *, blur: float = 1.0) -> Point:
         """Walk at `z` and beside it in every direction."""
-        told = walk(z[:, None], self.latents, self.schedule, self.arrays, self.laid, self.bio)
-        said = predict(told, self.facts)[:, 0]
-        sd = spread(told, self.facts)
+        seen = of_each(self.handfuls, lambda h: see(h, z[h.part.unknowns], self.laid, self.bio))
+        said, sd = np.empty(len(self.facts.what)), np.empty(len(self.facts.what))
+        for h, one in zip(self.handfuls, seen, strict=True):
+            said[h.facts], sd[h.facts] = one.said, one.sd
         gradient, curve, loglik = pull(said, sd, self.facts, blur=blur)
-
         of_family = self._prior_of_families(z)
         np.add.at(of_family, self.fact_family, loglik)
-
-        def beside(h: Handful) -> Floats:
-            return (self._said(h, h.beside(z, _STEP)) - said[h.facts, None]) / _STEP
-
         return Point(
             z=z,
-            told=told,
             sd=sd,
             off=np.where(self.facts.bounded, 0.0, (self.facts.value - said) / sd),
             gradient=gradient,
             curve=curve,
-            jacobian=self.slopes.sparse(of_each(self.handfuls, beside)),
+            jacobian=self.pattern.jacobian(seen, self.farm),
             prior_weight=np.where(self.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + z**2), 1.0),
             score=float(of_family.sum()) + self.farm_prior.log(z[: self.farm]),
             of_family=of_family,
         )
-
-    def _said(self, h: Handful, z: Floats) -> Floats:
-        """What the facts of a handful should have been under columns of `z`, shape (its facts, columns)."""
-        told = walk(z, self.latents, self.schedule, self.arrays, self.laid, self.bio, only=h.lots, clutches=h.clutches)
-        return predict(told, h.some)
 
     def log_prior(self, z: Floats) -> Floats:
         """Log prior of each unknown but the farm's, up to a constant: normal, with Student's tails for accidents.
@@ -216,17 +210,13 @@ class Search:
     def _family_scores(self, z: Floats, sd: Floats, *, blur: float) -> Floats:
         """Log posterior of each family's own part under columns of `z`, shape (families + 1, columns)."""
 
-        def of_handful(h: Handful) -> list[Floats]:
-            columns = np.zeros_like(z)
-            columns[h.unknowns], columns[: self.farm] = z[h.unknowns], z[: self.farm]
-            said = self._said(h, columns)
-            return [pull(said[:, k], sd[h.facts], h.some, blur=blur)[2] for k in range(z.shape[1])]
-
-        found = of_each(self.handfuls, of_handful)
+        said = of_each(self.handfuls, lambda h: h.said(h.tell(z[h.part.unknowns], self.laid, self.bio)))
+        every = np.empty((len(self.facts.what), z.shape[1]))
+        for h, one in zip(self.handfuls, said, strict=True):
+            every[h.facts] = one
         scores = np.stack([self._prior_of_families(one) for one in z.T], axis=1)
         for k in range(z.shape[1]):
-            for h, loglik in zip(self.handfuls, found, strict=True):
-                np.add.at(scores[:, k], self.fact_family[h.facts], loglik[k])
+            np.add.at(scores[:, k], self.fact_family, pull(every[:, k], sd, self.facts, blur=blur)[2])
         return scores
 
     def _prior_of_families(self, z: Floats) -> Floats:
@@ -259,12 +249,13 @@ class Search:
         )
         return (prior + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsc()
 
-    def who_laid_at(self, z: Floats) -> None:
-        """The same with the females that these unknowns tell of."""
-        self.who_laid(walk(z[:, None], self.latents, self.schedule, self.arrays, self.laid, self.bio))
+    def tell(self, z: Floats) -> Told:
+        """The story of every lot at `z`."""
+        return walk(z[:, None], self.latents, self.schedule, self.arrays, self.laid, self.bio)
 
-    def who_laid(self, told: Told) -> None:
-        """Take the females and their age when each tray went in as now believed; the usual ones where nobody knows."""
+    def who_laid_at(self, z: Floats) -> None:
+        """Take the females and their age when each tray went in as believed at `z`; the usual ones if nobody knows."""
+        told = self.tell(z)
         rows = np.flatnonzero(self.schedule.kind == Kind.LAY)
         females, age = self.laid.females.copy(), self.laid.age_days.copy()
         females[self.schedule.other[rows]] = np.maximum(self.bio.female_share * np.exp(told.log_number[rows, 0]), 1.0)
