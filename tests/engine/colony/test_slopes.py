@@ -79,7 +79,7 @@ def test_slopes_of_every_fact_by_every_unknown_are_those_of_walking_beside(seed:
     plain = (said[:, : len(z)] - said[:, len(z) :]) / (2 * h)
     most = np.abs(plain).max(axis=0)
     felt = most > 1e-8
-    off = np.abs(point.jacobian.toarray() - plain)
+    off = np.abs(point.jacobian.sparse().toarray() - plain)
     assert off[:, ~felt].max() < 1e-8
     assert (off[:, felt] / most[felt]).max() < 0.06, "as near as steps of a twentieth come"
     assert felt[: len(FARM)].all(), "every one of the farm's own numbers shows in some fact"

@@ -122,7 +122,7 @@ def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     sure = search.as_sure_as_tails_allow(point)
     return Belief(
         mode=point.z, precision=search.precision(sure),
-        jacobian=sure.jacobian, weight=sure.curve, off=sure.off,
+        jacobian=sure.jacobian.sparse(), weight=sure.curve, off=sure.off,
         family=search.family,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=search.tell(point.z),

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.special import ndtri, stdtrit
 
-from chirr.engine.colony.arrow import Arrow
+from chirr.engine.colony.evidence import Jacobian, Layout
 from chirr.engine.colony.facts import TAIL, Facts, pull
 from chirr.engine.colony.handfuls import Handful, make_handfuls, of_each
 from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import Latents
 from chirr.engine.colony.schedule import ClutchArrays, Schedule
-from chirr.engine.colony.slopes import Pattern, see
+from chirr.engine.colony.slopes import see
 from chirr.engine.colony.walk import Biology, Laid, Told, walk
 
 Floats = NDArray[np.float64]
@@ -50,7 +50,7 @@ class Point:
     off: Floats
     gradient: Floats
     curve: Floats
-    jacobian: Any
+    jacobian: Jacobian
     prior_weight: Floats
     score: float
     of_family: Floats
@@ -97,10 +97,12 @@ class Search:
         self.bio, self.facts, self.laid = bio, facts, laid
         self.family = latents.families.family
         self.handfuls = handfuls or make_handfuls(latents, schedule, arrays, facts)
-        self.pattern = Pattern.of(self.handfuls, facts, latents.size, self.farm)
-        self.fact_family = np.full(len(facts.what), int(self.family.max(initial=-1)) + 1, dtype=np.int64)
-        for h in self.handfuls:
-            self.fact_family[h.facts[h.of_fact]] = self.family[h.part.unknowns[h.bears]]
+        self.layout = Layout(self.handfuls, self.family, len(facts.what))
+        nobody = int(self.family.max(initial=-1)) + 1
+        self.fact_family = np.where(self.layout.of_fact < 0, nobody, self.layout.of_fact)
+        self.own_only = np.isneginf(facts.low)
+        """'Not yet hatched' tells of its own clutch only: an overdue tray is a failure more often than a sign that all
+        the farm's eggs are slow."""
         accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
         self.heavy = np.zeros(latents.size, dtype=bool)
         self.heavy[accidents[accidents >= 0]] = True
@@ -136,7 +138,7 @@ class Search:
             off=np.where(self.facts.bounded, 0.0, (self.facts.value - said) / sd),
             gradient=gradient,
             curve=curve,
-            jacobian=self.pattern.jacobian(seen, self.farm),
+            jacobian=Jacobian.of(self.layout, self.handfuls, seen, self.own_only),
             prior_weight=np.where(self.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + z**2), 1.0),
             score=float(of_family.sum()) + self.farm_prior.log(z[: self.farm]),
             of_family=of_family,
@@ -156,10 +158,10 @@ class Search:
         final, near = near is None, NEAR if near is None else near
         near += EACH_FAMILY * (int(self.family.max(initial=-1)) + 1)
         for _ in range(steps):
-            arrow = Arrow(self.precision(point), self.family)
+            arrow = point.jacobian.evidence(point.curve).arrow(self.farm_prior.precision, self._own_prior(point))
             pull_of_prior = -point.prior_weight * point.z
             pull_of_prior[: self.farm] = self.farm_prior.pull(point.z[: self.farm])
-            step = arrow.solve(point.jacobian.T @ point.gradient + pull_of_prior)
+            step = arrow.solve(point.jacobian.pulled(point.gradient) + pull_of_prior)
             z, score, of_family = self._best_lengths(point, np.clip(step, -_LONGEST, _LONGEST), blur=blur)
             one_gains = final and float((of_family - point.of_family).max(initial=0.0)) >= NEAR
             if score <= point.score or (score < point.score + near and not one_gains):
@@ -197,7 +199,7 @@ class Search:
         for i in low:
             lot = self.schedule.lot[self.facts.row[i]]
             slot = self.latents.lot[_EARLY, lot]
-            pull_of = float(point.jacobian[i, slot]) if slot >= 0 else 0.0
+            pull_of = float(point.jacobian.by(slot)[i]) if slot >= 0 else 0.0
             if pull_of > 0:
                 z[slot] = min(z[slot], point.z[slot] + point.off[i] * point.sd[i] / pull_of)
         if np.array_equal(z, point.z):
@@ -242,12 +244,17 @@ class Search:
                 best, best_score, of_family = new, total, mine.max(axis=1)
         return best, best_score, of_family
 
+    def _own_prior(self, point: Point) -> Floats:
+        """Precision of the prior of each unknown but the farm's, near one each."""
+        return np.where(self.family < 0, 0.0, point.prior_weight)
+
     def precision(self, point: Point) -> Any:
-        """Precision of the unknowns at a point: the prior's, near one each, and what the facts add."""
+        """Precision of the unknowns at a point as a sparse matrix: the prior's, and what the facts add."""
         prior = sparse.block_diag(
             [self.farm_prior.precision, sparse.diags(point.prior_weight[self.farm :])], format="csr"
         )
-        return (prior + point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsc()
+        jacobian = point.jacobian.sparse()
+        return (prior + jacobian.T @ sparse.diags(point.curve) @ jacobian).tocsc()
 
     def tell(self, z: Floats) -> Told:
         """The story of every lot at `z`."""

@@ -143,39 +143,3 @@ def _by_how_counted(facts: Facts, eggs: Told) -> Floats:
     for counted, slope in zip(facts.counted, slopes, strict=True):
         out[counted] = slope
     return out
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pattern:
-    """Where the slopes of all facts by all unknowns stand in one sparse matrix of shape (facts, unknowns).
-
-    'Not yet hatched' tells of its own clutch only: an overdue tray is a failure more often than a sign that all the
-    farm's eggs are slow.
-    """
-
-    order: Ints
-    indices: Ints
-    indptr: Ints
-    facts: Ints
-    own_only: NDArray[np.bool_]
-    shape: tuple[int, int]
-
-    @classmethod
-    def of(cls, handfuls: Sequence[Handful], facts: Facts, size: int, farm: int) -> Pattern:
-        """Sort out once what goes where."""
-        none = np.zeros(0, dtype=np.int64)
-        every = np.concatenate([none, *(h.facts for h in handfuls)])
-        fact = np.concatenate([np.repeat(every, farm), *(h.facts[h.of_fact] for h in handfuls)])
-        column = np.concatenate([np.tile(np.arange(farm), len(every)), *(h.part.unknowns[h.bears] for h in handfuls)])
-        order = np.lexsort((column, fact))
-        return cls(
-            order=order, indices=column[order], indptr=np.searchsorted(fact[order], np.arange(len(facts.what) + 1)),
-            facts=every, own_only=np.isneginf(facts.low), shape=(len(facts.what), size),
-        )  # fmt: skip
-
-    def jacobian(self, seen: Sequence[Seen], farm: int) -> Any:
-        """All slopes, from those of each handful."""
-        by_farm = np.concatenate([np.zeros((0, farm)), *(s.by_farm for s in seen)])
-        by_farm[self.own_only[self.facts]] = 0.0
-        data = np.concatenate([by_farm.ravel(), *(s.local for s in seen)])[self.order]
-        return sparse.csr_matrix((data, self.indices, self.indptr), shape=self.shape)
