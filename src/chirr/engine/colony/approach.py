@@ -34,8 +34,9 @@ def from_afar(search: Search) -> tuple[Search, Point]:
     if len(search.facts.what) > MANY_FACTS:
         few, point = _toward(_with_few_facts(search))
         search = search.with_spreads_of(few)
-        point = search.climb(search.look(point.z), steps=_FEW_STEPS)
-        search.who_laid_at(point.z)
+        for _ in range(_FEW_STEPS):
+            point = search.climb(search.look(point.z), steps=1)
+            search.who_laid_at(point.z)
         search, point = _nearer(search, point.z, spread_rounds=1, steps=_FINE_STEPS)
     else:
         search, point = _toward(search)
@@ -69,9 +70,11 @@ def _toward(search: Search) -> tuple[Search, Point]:
 
 
 def _nearer(search: Search, z: Floats, *, spread_rounds: int, steps: int) -> tuple[Search, Point]:
-    point = search.climb(search.look(z), steps=steps)
-    point = search.climb(search.believe_accidents(point), steps=steps)
-    for _ in range(spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0):
+    rounds = spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0
+    near = NEAR_ENOUGH_TO_GO_ON if rounds else None
+    point = search.climb(search.look(z), steps=steps, near=near)
+    point = search.climb(search.believe_accidents(point), steps=steps, near=near)
+    for _ in range(rounds):
         search, point = _with_learnt_spreads(search, point)
     return search, point
 

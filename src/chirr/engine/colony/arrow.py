@@ -67,17 +67,21 @@ class Arrow:
         side = (row >= farm) & (column < farm)
         border[row[side], column[side]] = value[side]
         inside = (row >= farm) & (column >= farm)
-        self._put_together(corner, _group(family, border, row[inside], column[inside], value[inside]), size)
+        blocks = _group(family, border, row[inside], column[inside], value[inside])
+        self._put_together(corner, blocks, np.ones(size))
 
     @classmethod
-    def of_blocks(cls, corner: Floats, blocks: Sequence[Blocks], size: int) -> Arrow:
-        """From the farm's own part, shape (farm's, farm's), and all families."""
+    def of_blocks(cls, corner: Floats, blocks: Sequence[Blocks], alone: Floats) -> Arrow:
+        """From the farm's own part, shape (farm's, farm's), and some families.
+
+        alone: precision of the unknowns that are in none of these, shape (unknowns,), above 0 for the others as well.
+        """
         new = cls.__new__(cls)
-        new._put_together(corner, blocks, size)
+        new._put_together(corner, blocks, alone)
         return new
 
-    def _put_together(self, corner: Floats, blocks: Sequence[Blocks], size: int) -> None:
-        self.farm, self.size = len(corner), size
+    def _put_together(self, corner: Floats, blocks: Sequence[Blocks], alone: Floats) -> None:
+        self.farm, self.size, self.alone = len(corner), len(alone), alone
         self.groups = [_Solved.of(b) for b in blocks]
         schur = corner
         for g in self.groups:
@@ -92,15 +96,23 @@ class Arrow:
             y = (g.inverse @ wanted[g.member][..., None])[..., 0]
             right -= y.ravel() @ g.border.reshape(-1, self.farm)
             first.append(y)
-        out = np.empty(self.size)
+        out = wanted / self.alone
         out[: self.farm] = np.linalg.solve(self.schur, right)
         for g, y in zip(self.groups, first, strict=True):
             out[g.member] = y - g.solved @ out[: self.farm]
         return out
 
+    def solve_families(self, wanted: Floats) -> Floats:
+        """The same with the farm's unknowns held at 0."""
+        out = wanted / self.alone
+        out[: self.farm] = 0.0
+        for g in self.groups:
+            out[g.member] = (g.inverse @ wanted[g.member][..., None])[..., 0]
+        return out
+
     def variances(self) -> Floats:
         """Variance of every unknown, shape (unknowns,)."""
-        out = np.empty(self.size)
+        out = 1.0 / self.alone
         farm = np.linalg.inv(self.schur)
         out[: self.farm] = np.diag(farm)
         root = np.linalg.cholesky(farm)

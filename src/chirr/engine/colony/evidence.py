@@ -58,9 +58,11 @@ class Layout:
 
     @cached_property
     def alike(self) -> list[_Alike]:
-        """The families, put together."""
-        local = np.flatnonzero(self.family >= 0)
+        """The families that have facts, put together."""
         families = int(self.family.max(initial=-1)) + 1
+        told = np.zeros(families + 1, dtype=bool)
+        told[self.of_fact], told[-1] = True, False
+        local = np.flatnonzero(told[self.family])
         member, place, sizes = _listed(local, self.family[local], families, len(self.family))
         own = np.flatnonzero(self.of_fact >= 0)
         facts, row, many = _listed(own, self.of_fact[own], families, self.facts)
@@ -72,6 +74,8 @@ class Layout:
         start, first = np.cumsum(sizes) - sizes, np.cumsum(many) - many
         number, out = np.zeros(families, dtype=np.int64), []
         for n, (size, width) in enumerate(kinds.T.tolist()):
+            if not size:
+                continue
             which = np.flatnonzero(kind == n)
             number[which] = np.arange(len(which))
             pairs = by_kind[bounds[n] : bounds[n + 1]]
@@ -105,14 +109,14 @@ class Evidence:
     blocks: tuple[Blocks, ...]
 
     def arrow(self, corner: Floats, own: Floats) -> Arrow:
-        """Together with a prior's: precision of the farm's unknowns, and of each unknown (unknowns,)."""
+        """Together with a prior's: precision of the farm's unknowns, and of each unknown above 0, shape (unknowns,)."""
         with_prior = []
         for b in self.blocks:
             block = b.block.copy()
             each = np.arange(block.shape[1])
             block[:, each, each] += own[b.member]
             with_prior.append(replace(b, block=block))
-        return Arrow.of_blocks(self.corner + corner, with_prior, len(own))
+        return Arrow.of_blocks(self.corner + corner, with_prior, own)
 
     def scaled(self, scale: Floats) -> Evidence:
         """The same where a unit of each local unknown is so many of the old ones, shape (unknowns,)."""
@@ -138,7 +142,9 @@ class Jacobian:
     local: Floats
 
     @classmethod
-    def of(cls, layout: Layout, handfuls: Sequence[Handful], seen: Sequence[Seen], own_only: NDArray[np.bool_]) -> Jacobian:
+    def of(
+        cls, layout: Layout, handfuls: Sequence[Handful], seen: Sequence[Seen], own_only: NDArray[np.bool_]
+    ) -> Jacobian:
         """From what was seen of each handful; facts marked `own_only` are taken to tell of their own family only."""
         by_farm = np.zeros((layout.facts, layout.farm))
         for h, one in zip(handfuls, seen, strict=True):

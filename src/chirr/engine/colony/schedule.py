@@ -82,8 +82,8 @@ def in_waves(kind: Ints, level: Ints) -> tuple[Wave, ...]:
 class Schedule:
     """Every happening, numbered wave by wave.
 
-    level, lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,);
-    `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
+    level (of its wave), lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape
+    (happenings,); `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
     `surface_cm2` are those of that time. `source`: for what came from another lot, the happening by which it left
     there, else -1. `last` is each lot's state after all of them: hour, place, surface.
     """

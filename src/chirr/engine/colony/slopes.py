@@ -7,9 +7,7 @@ had from those by the chain rule. Only what is felt on the way (a room's warmth,
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray

@@ -38,8 +38,7 @@ def learnt_factors(search: Search, point: Point, clutch: Floats, lot: Floats) ->
         scale = np.ones(search.latents.size)
         for row, now, then in zip(rows, factor, used, strict=True):
             scale[row] = now / then
-        own = np.where(search.family < 0, 0.0, prior_weight)
-        arrow = told.scaled(scale).arrow(np.eye(search.farm), own)
+        arrow = told.scaled(scale).arrow(np.eye(search.farm), prior_weight)
         square = arrow.solve(scale * pulled) ** 2 + arrow.variances()
         prior_weight = np.where(search.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + square), 1.0)
         shown = [float((prior_weight[row] * square[row]).sum()) for row in rows]

@@ -505,7 +505,9 @@ def own_of(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel) -> Floats:
     slot, dtype = latents.lot[:, lot], z.dtype
     own = np.where(slot >= 0, latents.lot_sd[:, lot], 0.0)[:, :, None].astype(dtype) * z[slot]
     own[0] += farm.nymph_log_speed
-    own[1:3] = [log_loss(o.astype(dtype), b) for o, b in zip((farm.early_logit, farm.late_logit), own[1:3], strict=True)]
+    own[1:3] = [
+        log_loss(o.astype(dtype), b) for o, b in zip((farm.early_logit, farm.late_logit), own[1:3], strict=True)
+    ]
     own[3] += farm.log_adult_mg
     return own
 
