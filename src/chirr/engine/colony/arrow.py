@@ -38,7 +38,7 @@ class _Solved(Blocks):
 
     @classmethod
     def of(cls, b: Blocks) -> _Solved:
-        inverse = np.linalg.inv(b.block)
+        inverse = np.asarray(np.linalg.inv(b.block), dtype=np.float64)
         return cls(
             family=b.family, member=b.member, block=b.block, border=b.border, inverse=inverse,
             solved=inverse @ b.border,

@@ -170,7 +170,8 @@ class Jacobian:
     def by(self, unknown: int) -> Floats:
         """Slopes by one local unknown, shape (facts,)."""
         mine = np.flatnonzero(self.layout.unknown == unknown)
-        return np.bincount(self.layout.fact[mine], weights=self.local[mine], minlength=self.layout.facts)
+        of_facts = np.bincount(self.layout.fact[mine], weights=self.local[mine], minlength=self.layout.facts)
+        return of_facts.astype(np.float64)
 
     def evidence(self, curve: Floats) -> Evidence:
         """What facts of this curvature (facts,) add to the precision."""

@@ -66,8 +66,8 @@ class Handful:
     def with_spreads_of(self, latents: Latents) -> Handful:
         """The same with the spreads of the whole farm's unknowns."""
         p = self.part
-        sd = {"clutch_sd": latents.clutch_sd[:, p.clutches], "lot_sd": latents.lot_sd[:, p.lots]}
-        return replace(self, part=replace(p, latents=replace(p.latents, **sd)))
+        clutch_sd, lot_sd = latents.clutch_sd[:, p.clutches], latents.lot_sd[:, p.lots]
+        return replace(self, part=replace(p, latents=replace(p.latents, clutch_sd=clutch_sd, lot_sd=lot_sd)))
 
 
 def of_each(handfuls: Sequence[Handful], what: Callable[[Handful], T]) -> list[T]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,8 +83,8 @@ def in_waves(kind: Ints, level: Ints) -> tuple[Wave, ...]:
 class Schedule:
     """Every happening, numbered wave by wave.
 
-    level (of its wave), lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape
-    (happenings,); `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
+    level (the number of its wave), lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched:
+    arrays of shape (happenings,). `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
     `surface_cm2` are those of that time. `source`: for what came from another lot, the happening by which it left
     there, else -1. `last` is each lot's state after all of them: hour, place, surface.
     """
@@ -239,8 +240,11 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
         gap_end = min(after.hour if after is not None else end, end)
         if h.kind in _ENDING:
             continue
-        ticks = np.arange(h.hour + TICK_H, gap_end - 1.0, TICK_H)
-        out += [Happening(hour=float(t), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2) for t in ticks]
+        ticks = max(ceil((gap_end - 1.0 - h.hour) / TICK_H) - 1, 0)
+        out += [
+            Happening(hour=h.hour + TICK_H * (k + 1), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2)
+            for k in range(ticks)
+        ]
     if ended is None and out and history.now_h > out[-1].hour:
         out.append(Happening(hour=history.now_h, kind=Kind.TICK, place=out[-1].place, surface_cm2=out[-1].surface_cm2))
     return out
@@ -330,20 +334,18 @@ def _as_arrays(
 
 def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, egg_cv: float) -> Floats:
     """Share of a lot's pinheads that were out at each count, while its newest clutch is still hatching."""
-    out = np.ones(len(flat))
     newest: dict[int, int] = {}
+    hatching: list[tuple[int, int, float]] = []
     for row, (i, h) in enumerate(flat):
         if h.kind == Kind.ARRIVE:
             newest[i] = h.other
-        elif h.kind == Kind.COUNT and i in newest:
-            c = newest[i]
-            if h.hour - clutches.reference_h[c] > 10 * 24:
-                continue
-            one = np.ones(1)
-            first = reading_at_share(0.01, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)
-            now = egg_readings(clutches.rows[c : c + 1], clutches.laid_h[c : c + 1], np.array([h.hour]))
-            since = first + now - clutches.reference_reading[c]
-            out[row] = max(
-                float(share_hatched(since, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)[0]), 0.02
-            )
+        elif h.kind == Kind.COUNT and i in newest and h.hour - clutches.reference_h[newest[i]] <= 10 * 24:
+            hatching.append((row, newest[i], h.hour))
+    out = np.ones(len(flat))
+    if hatching:
+        row, c, hour = (np.array(column) for column in zip(*hatching, strict=True))
+        speed, window = np.ones(len(c)), clutches.window[c]
+        first = reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=egg_cv)
+        since = first + egg_readings(clutches.rows[c], clutches.laid_h[c], hour) - clutches.reference_reading[c]
+        out[row] = np.maximum(share_hatched(since, speed=speed, window=window, cv=egg_cv), 0.02)
     return out

@@ -39,7 +39,8 @@ class _Field:
         self.layer = layer
 
     def __get__(self, cohorts: Cohorts, _: type[Cohorts]) -> Floats:
-        return cohorts.all[self.layer]
+        layer: Floats = cohorts.all[self.layer]
+        return layer
 
     def __set__(self, cohorts: Cohorts, value: Floats) -> None:
         cohorts.all[self.layer] = value
@@ -318,7 +319,7 @@ def clutches_of(
 
 
 def walk(
-    z: Floats,
+    z: NDArray[Any],
     latents: Latents,
     schedule: Schedule,
     arrays: ClutchArrays,
@@ -353,7 +354,7 @@ def walk(
 
 
 def tell(
-    z: Floats,
+    z: NDArray[Any],
     latents: Latents,
     schedule: Schedule,
     arrays: ClutchArrays,
@@ -505,9 +506,8 @@ def own_of(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel) -> Floats:
     slot, dtype = latents.lot[:, lot], z.dtype
     own = np.where(slot >= 0, latents.lot_sd[:, lot], 0.0)[:, :, None].astype(dtype) * z[slot]
     own[0] += farm.nymph_log_speed
-    own[1:3] = [
-        log_loss(o.astype(dtype), b) for o, b in zip((farm.early_logit, farm.late_logit), own[1:3], strict=True)
-    ]
+    own[1] = log_loss(farm.early_logit.astype(dtype), own[1])
+    own[2] = log_loss(farm.late_logit.astype(dtype), own[2])
     own[3] += farm.log_adult_mg
     return own
 
