@@ -84,9 +84,9 @@ class Schedule:
     """Every happening, numbered wave by wave.
 
     level (the number of its wave), lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched:
-    arrays of shape (happenings,). `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
-    `surface_cm2` are those of that time. `source`: for what came from another lot, the happening by which it left
-    there, else -1. `last` is each lot's state after all of them: hour, place, surface.
+    arrays of shape (happenings,). `passed` of shape (clocks, happenings) is what each clock moved since the lot's
+    happening before; `room` and `surface_cm2` are those of that time. `source`: for what came from another lot, the
+    happening by which it left there, else -1. `last` is each lot's state after all of them: hour, place, surface.
     """
 
     waves: tuple[Wave, ...]
@@ -343,9 +343,9 @@ def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, e
             hatching.append((row, newest[i], h.hour))
     out = np.ones(len(flat))
     if hatching:
-        row, c, hour = (np.array(column) for column in zip(*hatching, strict=True))
+        rows, c, hour = (np.array(column) for column in zip(*hatching, strict=True))
         speed, window = np.ones(len(c)), clutches.window[c]
         first = reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=egg_cv)
         since = first + egg_readings(clutches.rows[c], clutches.laid_h[c], hour) - clutches.reference_reading[c]
-        out[row] = np.maximum(share_hatched(since, speed=speed, window=window, cv=egg_cv), 0.02)
+        out[rows] = np.maximum(share_hatched(since, speed=speed, window=window, cv=egg_cv), 0.02)
     return out
