@@ -131,7 +131,7 @@ def look_ahead(
     def work(part: tuple[Ints, Ints], chance: np.random.Generator, total: Stock) -> Foreseen:
         lots, clutches = part
         only = with_parents(belief.schedule, lots)
-        z = drawn.families(families_of(belief, np.flatnonzero(only), clutches), chance)
+        z = drawn.families(families_of(belief, np.flatnonzero(only), clutches), chance).astype(np.float32)
         b = belief
         told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=clutches, watch=False)
         run = DrawnFarm(

@@ -34,12 +34,13 @@ def from_afar(search: Search) -> tuple[Search, Point]:
     if len(search.facts.what) > MANY_FACTS:
         few, point = _toward(_with_few_facts(search))
         search = search.with_spreads_of(few)
-        point = search.climb(search.look(point.z), steps=_FEW_STEPS)
-        search.who_laid(point.told)
+        for _ in range(_FEW_STEPS):
+            point = search.climb(search.look(point.z), steps=1)
+            search.who_laid_at(point.z)
         search, point = _nearer(search, point.z, spread_rounds=1, steps=_FINE_STEPS)
     else:
         search, point = _toward(search)
-    search.who_laid(point.told)
+    search.who_laid_at(point.z)
     return search, search.climb(search.look(point.z), steps=_FINE_STEPS)
 
 
@@ -57,7 +58,7 @@ def _toward(search: Search) -> tuple[Search, Point]:
         search.who_laid_at(z)
     for blur in BLURS:
         point = search.climb(search.look(z, blur=blur), blur=blur, steps=1)
-        search.who_laid(point.told)
+        search.who_laid_at(point.z)
         z = point.z
     rounds = SPREAD_ROUNDS if len(search.facts.what) >= SPREAD_FROM else 0
     near = NEAR_ENOUGH_TO_GO_ON if rounds else None
@@ -69,9 +70,11 @@ def _toward(search: Search) -> tuple[Search, Point]:
 
 
 def _nearer(search: Search, z: Floats, *, spread_rounds: int, steps: int) -> tuple[Search, Point]:
-    point = search.climb(search.look(z), steps=steps)
-    point = search.climb(search.believe_accidents(point), steps=steps)
-    for _ in range(spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0):
+    rounds = spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0
+    near = NEAR_ENOUGH_TO_GO_ON if rounds else None
+    point = search.climb(search.look(z), steps=steps, near=near)
+    point = search.climb(search.believe_accidents(point), steps=steps, near=near)
+    for _ in range(rounds):
         search, point = _with_learnt_spreads(search, point)
     return search, point
 

@@ -122,10 +122,10 @@ def _belief(search: Search, point: Point, history: FarmHistory) -> Belief:
     sure = search.as_sure_as_tails_allow(point)
     return Belief(
         mode=point.z, precision=search.precision(sure),
-        jacobian=sure.jacobian, weight=sure.curve, off=sure.off,
+        jacobian=sure.jacobian.sparse(), weight=sure.curve, off=sure.off,
         family=search.family,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
-        history=history, facts=search.facts, told=point.told,
+        history=history, facts=search.facts, told=search.tell(point.z),
         odd=tuple(Odd(entry=search.facts.entry[i], spreads=float(point.off[i])) for i in far),
     )  # fmt: skip
 
