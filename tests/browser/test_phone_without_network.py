@@ -21,7 +21,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from browser.conftest import CHROMIUM, FLAGS, SIZES, TESTS
+from browser.conftest import CHROMIUM, FLAGS, OURS, SIZES, TESTS
 from builders import forty_bins as farm
 from chirr.desk.codes import path_of
 
@@ -43,7 +43,7 @@ class Server:
     def start(self, *words: str) -> None:
         env = os.environ | {"CHIRR_FARM": str(self.book), "DJANGO_SETTINGS_MODULE": "chirr.settings"}
         program = [sys.executable, str(TESTS / "browser/serve_small_farm.py"), str(self.port), "forty", *words]
-        self.process = subprocess.Popen(program, env=env | {"PYTHONPATH": str(TESTS)}, start_new_session=True)
+        self.process = subprocess.Popen(program, env=env | {"PYTHONPATH": OURS}, start_new_session=True)
         for _ in range(300):
             try:
                 urllib.request.urlopen(f"{self.address}/cautions", timeout=5)  # noqa: S310 - our own server
@@ -622,16 +622,35 @@ def test_without_a_network_the_pages_speak_the_language_that_was_chosen(browser:
     page.locator("label", has_text="Español (1,5)").tap()
     page.get_by_role("button", name=re.compile("Keep")).tap()
     expect(page.locator("html")).to_have_attribute("lang", "es")
-    for _ in range(100):
-        if all(k.endswith("-es") for k in page.evaluate("caches.keys()")):  # the new worker is in charge
-            break
-        page.wait_for_timeout(100)
-    context.set_offline(True)
+    context.set_offline(True)  # the very moment at which the page says that it is done
     page.goto("/racks")
     expect(page.locator("html")).to_have_attribute("lang", "es")
     expect(page.get_by_role("heading", level=1)).to_have_text("Estantes")
     expect(page.locator("nav.places a").first).to_contain_text("Ronda")
     expect(page.get_by_text("De la memoria de este teléfono")).to_be_visible()
+    context.close()
+
+
+def test_a_change_of_language_that_cannot_be_fetched_says_so(browser: Browser, server: Server) -> None:
+    context, page = phone_of(browser, server, "Ilmari")
+    page.goto("/me")
+    page.wait_for_selector("html[data-phone=ready]")
+
+    def change() -> None:
+        page.locator("label", has_text="Español (1.5)").tap()
+        page.get_by_role("button", name="Keep").tap()
+
+    context.set_offline(True)
+    change()
+    expect(page.locator("#messages")).to_contain_text("so nothing was changed")
+    context.set_offline(False)
+
+    # the farm's computer takes the change, and then the signal goes
+    page.route("**/look", lambda route: (context.set_offline(True), route.fulfill(status=204)))
+    change()
+    expect(page.locator("#messages")).to_contain_text("this phone could not fetch it all")
+    page.goto("/racks")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Racks")
     context.close()
 
 

@@ -4,6 +4,7 @@
 
 import * as deeds from "./deeds.js";
 import { ownPath } from "./el.js";
+import { change, workIn } from "./language.js";
 import * as leaving from "./leave.js";
 import * as mark from "./mark.js";
 import { offerUndo } from "./notices.js";
@@ -70,6 +71,7 @@ export function open(link) {
 }
 
 export const leave = leaving.ask;
+export const speak = change;
 
 async function drawShell() {
   if (!onShell) return;
@@ -129,7 +131,6 @@ export async function begin() {
     where.addEventListener(kind, () => { if (document.visibilityState === "visible") { failures = 0; sendSoon(); } });
   }
   setInterval(() => { if (document.visibilityState === "visible") lookIn().catch(() => undefined); }, GREET_MS);
-  // browsers ask for a worker without cookies, so its address says in which language the phone's own pages are to be
-  navigator.serviceWorker.register(`/worker.js?language=${page.lang}`, { type: "module", updateViaCache: "none" }).catch(() => undefined);
+  workIn(page.lang).catch(() => undefined);
   sendSoon().then(() => navigator.storage?.persist?.()).catch(() => undefined);
 }
