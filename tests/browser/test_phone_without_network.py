@@ -14,6 +14,7 @@ import time
 import urllib.request
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -63,6 +64,12 @@ class Server:
         with sqlite3.connect(f"file:{self.book}?mode=ro", uri=True) as book:
             rows = book.execute("SELECT record FROM book_entryrow WHERE seq > ? ORDER BY seq", (since,)).fetchall()
         return [json.loads(record) for (record,) in rows]
+
+    def copy(self, to: Path, *, back: bool = False) -> None:
+        """The book as it stands to another file, or `back` from there, the way that SQLite itself copies."""
+        here, there = (to, self.book) if back else (self.book, to)
+        with closing(sqlite3.connect(here)) as old, closing(sqlite3.connect(there)) as fresh:
+            old.backup(fresh)
 
     def top(self) -> int:
         with sqlite3.connect(f"file:{self.book}?mode=ro", uri=True) as book:
@@ -402,6 +409,40 @@ def test_a_new_version_of_the_pages_loses_none_of_the_entries_that_wait(phone: P
     finally:
         server.kill()
         server.start()
+
+
+def test_what_went_up_goes_up_again_when_the_book_was_put_back_to_an_older_copy(
+    browser: Browser, tmp_path: Path
+) -> None:
+    own = Server(tmp_path)
+    own.start()
+    try:
+        context, page = phone_of(browser, own, "Ilmari")
+        since, kept = own.top(), tmp_path / "kept.chirr"
+        page.evaluate(QUEUE, 3)
+        until_sent(page)
+        own.copy(kept)
+        page.evaluate(QUEUE, 4)
+        until_sent(page)
+        for _ in range(100):  # the pocket knows of them, and the outbox has let go of them
+            if not page.evaluate(in_store("outbox", "getAll()")):
+                break
+            page.wait_for_timeout(100)
+        whole = {e["id"] for e in own.written(since)}
+        assert len(whole) == 7
+        own.kill()
+        own.copy(kept, back=True)
+        assert len(own.written(since)) == 3
+        own.start()
+        page.goto("/round")
+        expect(page.locator("#messages")).to_contain_text("was put back to an older copy. 7 entries")
+        until_sent(page)
+        again = [e["id"] for e in own.written(since)]
+        assert set(again) == whole
+        assert len(again) == 7, "each of them once"
+        context.close()
+    finally:
+        own.kill()
 
 
 def test_signing_out_warns_while_entries_wait_and_they_stay_those_of_who_did_them(

@@ -106,7 +106,8 @@ class Foresight:
         return np.asarray(self.gathered.start + hours * HOUR)
 
 
-State = tuple[int, int, int, int]
+State = tuple[tuple[int, str], tuple[int, int], int, int]
+"""See `_state`."""
 
 _kept: dict[tuple[str, int, int], tuple[State, Foresight]] = {}
 _busy: set[tuple[str, int, int]] = set()
@@ -135,7 +136,7 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
     card = shelf.card()
     if card is None:
         raise LookupError(say("This book holds no farm yet; set one up or import a folder."))
-    latest = ledger.last_at()
+    latest, (_, newest) = ledger.last_at(), ledger.newest()
     as_of = clock.now() if at is None else at
     standing = ledger.live() if latest is None or as_of >= latest else ledger.standing_at(as_of)
     animal = species(card.species)
@@ -153,7 +154,7 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
         gathered.history, gathered.clocks, gathered.clutch_temp_c, animal, learnt=_read_learnt() if at is None else None
     )
     if at is None:
-        _keep_learnt(learnt_of(belief))
+        _keep_learnt(learnt_of(belief), newest)
     return look_from(
         belief, gathered, standing, card, as_of=as_of, days=days, draws=draws,
         living=which(gathered.lots, lambda name: standing.lots[name].alive),
@@ -201,22 +202,36 @@ def _learnt_path() -> Path | None:
     return None if "mode=memory" in name or name == ":memory:" else Path(name + ".learnt")
 
 
+class _Ends(msgspec.Struct):
+    """The newest entry of the book from which was learnt; it stands in the file among what was learnt."""
+
+    newest_entry: str = ""
+
+
 def _read_learnt() -> Learnt | None:
-    """Where the last search of this farm ended: a file beside the book that may be thrown away at any time."""
+    """Where the last search of this farm ended: a file beside the book that may be thrown away at any time.
+
+    It is of no use once the book no longer has all from which was learnt, because it was put back to an older copy: a
+    search may stay where entries that are gone had led it.
+    """
     path = _learnt_path()
     try:
-        return None if path is None else msgspec.json.decode(path.read_bytes(), type=Learnt)
+        told = b"" if path is None else path.read_bytes()
+        newest = msgspec.json.decode(told, type=_Ends).newest_entry
+        if newest and not ledger.how_many("id = %s", (newest,)):
+            return None
+        return msgspec.json.decode(told, type=Learnt)
     except (OSError, msgspec.DecodeError, msgspec.ValidationError):
         return None
 
 
-def _keep_learnt(learnt: Learnt) -> None:
+def _keep_learnt(learnt: Learnt, newest_entry: str) -> None:
     path = _learnt_path()
     if path is None:
         return
     try:
         fresh = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}")
-        fresh.write_bytes(msgspec.json.encode(learnt))
+        fresh.write_bytes(msgspec.json.encode(msgspec.to_builtins(learnt) | {"newest_entry": newest_entry}))
         fresh.replace(path)
     except OSError:
         return  # a book on a disk that cannot be written to is read all the same
@@ -238,7 +253,7 @@ def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> F
         kept = _kept.get(key)
     if kept is not None and kept[0] == state:
         return kept[1]
-    if kept is None or fresh:
+    if kept is None or fresh or not ledger.still_has(*kept[0][0]):  # the book was replaced by a copy
         return _work_out(key, state, days, draws)
     with _lock:
         if key not in _busy:
@@ -265,7 +280,7 @@ def _work_out(key: tuple[str, int, int], state: State, days: int, draws: int) ->
             return kept[1]
         from chirr.desk.why import worth_weighing
 
-        new = replace(foresee(days=days, draws=draws), told=state[0])
+        new = replace(foresee(days=days, draws=draws), told=state[0][0])
         new = replace(new, sharpen=worth_weighing(new))
         new.breeding  # noqa: B018 - worked out here, so that no page waits for it
         with _lock:
@@ -275,8 +290,8 @@ def _work_out(key: tuple[str, int, int], state: State, days: int, draws: int) ->
 
 def _state() -> State:
     """What belief depends on: the newest entry that tells something, the newest reading, the hour, the farm itself."""
-    told = telling().order_by("-seq").values_list("seq", flat=True).first() or 0
-    read = ReadingRow.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    told = telling().order_by("-seq").values_list("seq", "id").first() or (0, "")
+    read = ReadingRow.objects.order_by("-pk").values_list("pk", "at").first() or (0, 0)
     farm = msgspec.json.encode((shelf.card(), shelf.rooms(), shelf.tray_types(), ledger.bin_rows()))
     return told, read, clock.now() // HOUR, crc32(farm)
 

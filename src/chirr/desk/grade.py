@@ -73,7 +73,7 @@ def grade(
     if card is None:
         raise LookupError("This book holds no farm yet; set one up or import a folder.")
     asked = asked_days(dates=dates, every_days=every_days)
-    later = ledger.live()
+    (_, newest), later = ledger.newest(), ledger.live()
     cases: list[Case] = []
     for i, at in enumerate(asked):
         if told is not None:
@@ -84,6 +84,7 @@ def grade(
     report = Grade(
         made_at=clock.now(), farm=card.name, first_entry=_first_entry(), asked=asked, draws=draws,
         kinds=grade_kinds(cases), drift=find_drift(cases, last or 0),
+        newest_entry=newest,
     )  # fmt: skip
     if keep and is_whole(report):
         _write(report)
@@ -197,13 +198,19 @@ def kept_path() -> Path | None:
 
 
 def kept() -> Grade | None:
-    """The last report of this book, or None: never graded, or the file is of another book or cannot be read."""
+    """The last report of this book, or None: never graded, or the file is of another book or cannot be read.
+
+    A book that was put back to an older copy is another book: it no longer has all that was graded.
+    """
     path = kept_path()
     try:
         report = msgspec.json.decode(path.read_bytes(), type=Grade) if path is not None else None
     except (OSError, msgspec.DecodeError):
         return None
-    return report if report is not None and report.first_entry == _first_entry() else None
+    if report is None or report.first_entry != _first_entry():
+        return None
+    there = not report.newest_entry or ledger.how_many("id = %s", (report.newest_entry,)) == 1
+    return report if there else None
 
 
 def drift_remark(as_of: int | None = None) -> str | None:

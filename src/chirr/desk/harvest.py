@@ -95,10 +95,16 @@ def harvest(name: str, *, money: bool) -> HarvestView | None:
         If no such lot lives on the farm.
     """
     f = foresight()
-    found = [a for a in f.ahead.lots if f.gathered.lots[a.lot] == name]
-    if not found:
+    if not any(f.gathered.lots[a.lot] == name for a in f.ahead.lots):
         raise LookupError(say("No lot {lot} lives on the farm.", lot=name))
-    return _of_lot(f, found[0], money=money) if _grows(f, found[0]) else None
+    return of_lot(name, money=money)
+
+
+def of_lot(name: str, *, money: bool) -> HarvestView | None:
+    """The same for the page of a lot: None too for one just entered, which is looked ahead at some seconds later."""
+    f = foresight()
+    found = next((a for a in f.ahead.lots if f.gathered.lots[a.lot] == name), None)
+    return _of_lot(f, found, money=money) if found is not None and _grows(f, found) else None
 
 
 def harvests(*, money: bool, told: Callable[[int, int], None] | None = None) -> tuple[HarvestView, ...]:

@@ -50,7 +50,7 @@ class Pocket(msgspec.Struct, frozen=True, kw_only=True):
 def state() -> str:
     """A short text that changes whenever a fresh pocket would say something else."""
     sheet = next(iter(papers.sheet_days(1)), "")
-    return f"{connection.settings_dict['NAME']} {ledger.top_seq()} {beliefs().as_of} {clock.today()} {sheet}"
+    return f"{connection.settings_dict['NAME']} {ledger.newest()} {beliefs().as_of} {clock.today()} {sheet}"
 
 
 def pocket() -> Pocket:

@@ -76,6 +76,9 @@ WORDS: tuple[str, ...] = (
     gettext_noop("That did not work, and nothing was written. Open the page afresh and try again."),
     gettext_noop("The book could not take these. They stay here until you decide."),
     gettext_noop(
+        "The farm’s book was put back to an older copy. {n} entries that went up from this phone since go up again."
+    ),
+    gettext_noop(
         "The language is changed, but this phone could not fetch it all. Until it has a signal again, what it shows"
         " without one stays as it was."
     ),

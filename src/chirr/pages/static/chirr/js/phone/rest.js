@@ -7,7 +7,7 @@ import { ownPath } from "./el.js";
 import { change, workIn } from "./language.js";
 import * as leaving from "./leave.js";
 import * as mark from "./mark.js";
-import { offerUndo } from "./notices.js";
+import { offerUndo, say } from "./notices.js";
 import * as outbox from "./outbox.js";
 import * as pad from "./pad.js";
 import * as refresh from "./refresh.js";
@@ -15,7 +15,7 @@ import * as clock from "./roundclock.js";
 import { lookIn, onContact, send } from "./sender.js";
 import { keep, kept } from "./store.js";
 import * as taps from "./taps.js";
-import { learn } from "./words.js";
+import { learn, t } from "./words.js";
 
 const RETRY_MS = [2_000, 5_000, 10_000, 20_000, 40_000, 60_000];
 const GREET_MS = 60_000;
@@ -120,6 +120,7 @@ export async function begin() {
   saidBefore();
   onContact(async (/** @type {any} */ news) => {
     if (onShell && drawnFor && news.person && news.person !== drawnFor) location.reload();
+    if (news.again) say(t("The farm’s book was put back to an older copy. {n} entries that went up from this phone since go up again.", { n: news.again }), "info");
     if (!news.pocket) return;
     pocket = await kept("pocket");
     learn(pocket?.words);
