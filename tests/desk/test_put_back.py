@@ -11,7 +11,7 @@ import pytest
 from builders import small_farm
 from builders.older_copy import put_back
 from chirr.book import actions, ledger
-from chirr.desk import belief, clock, grade
+from chirr.desk import belief, clock, kept_grade
 from chirr.desk.grade_report import Grade
 from chirr.records import Entry
 
@@ -61,21 +61,21 @@ def test_other_entries_in_the_place_of_the_lost_are_believed() -> None:
 
 def test_the_grade_of_a_book_that_had_more_is_not_shown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "book.grade.json"
-    monkeypatch.setattr(grade, "kept_path", lambda: path)
+    monkeypatch.setattr(kept_grade, "kept_path", lambda: path)
     there = ledger.top_seq()
     write(50, clutch="C50", **LAY)
     _, newest = ledger.newest()
     report = Grade(
-        made_at=small_farm.NOW, farm="Low Barn", first_entry=grade._first_entry(), asked=(), draws=400, kinds=(),
+        made_at=small_farm.NOW, farm="Low Barn", first_entry=kept_grade.first_entry_id(), asked=(), draws=400, kinds=(),
         drift=(), newest_entry=newest,
     )  # fmt: skip
     path.write_bytes(msgspec.json.encode(report))
-    assert grade.kept() == report
+    assert kept_grade.kept() == report
     put_back(there)
-    assert grade.kept() is None
+    assert kept_grade.kept() is None
     old = msgspec.structs.replace(report, newest_entry="")
     path.write_bytes(msgspec.json.encode(old))
-    assert grade.kept() == old, "a report from before this was noted still counts"
+    assert kept_grade.kept() == old, "a report from before this was noted still counts"
 
 
 def test_what_was_learnt_of_the_lost_is_no_start_for_the_next_search(
