@@ -6,13 +6,13 @@ written in closed form on the clock readings of its place, for all draws and day
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from chirr.engine import hands
 from chirr.engine.colony.ancestry import with_parents
 from chirr.engine.colony.belief import Belief, Drawn, families_of
 from chirr.engine.colony.clocks import Clocks
@@ -63,6 +63,9 @@ class LotAhead:
     x: float
     adult_days: float
     waiting: bool
+
+
+Foreseen = tuple[list[LotAhead], list[ClutchAhead]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,9 +126,9 @@ def look_ahead(
     known = np.resize(belief.history.measured_rooms, rooms)
     weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
     parts = _parts(belief, living, open_clutches)
-    totals = [Stock.none(horizon, belief.bio.sexes, draws) for _ in range(THREADS)]
+    chances = rng.spawn(len(parts))
 
-    def work(part: tuple[Ints, Ints], chance: np.random.Generator, total: Stock) -> tuple[list[Any], list[Any]]:
+    def work(part: tuple[Ints, Ints], chance: np.random.Generator, total: Stock) -> Foreseen:
         lots, clutches = part
         only = with_parents(belief.schedule, lots)
         z = drawn.families(families_of(belief, np.flatnonzero(only), clutches), chance)
@@ -136,19 +139,20 @@ def look_ahead(
         )
         return _foreseen(run, lots, clutches, total)
 
-    def several(first: int) -> list[tuple[list[Any], list[Any]]]:
-        mine = zip(parts[first::THREADS], chances[first::THREADS], strict=True)
-        return [work(part, chance, totals[first]) for part, chance in mine]
+    def several(first: int, step: int) -> tuple[list[Foreseen], Stock]:
+        total = Stock.none(horizon, belief.bio.sexes, draws)
+        mine = zip(parts[first::step], chances[first::step], strict=True)
+        return [work(part, chance, total) for part, chance in mine], total
 
-    chances = rng.spawn(len(parts))
-    with ThreadPoolExecutor(THREADS) as pool:
-        done = [one for some in pool.map(several, range(THREADS)) for one in some]
-    lots = {one.lot: one for some, _ in done for one in some}
-    clutches = {one.clutch: one for _, some in done for one in some}
+    step = min(hands.count(), len(parts))
+    done = hands.share([partial(several, first, step) for first in range(step)])
+    all_of_them = [one for some, _ in done for one in some]
+    lots = {one.lot: one for some, _ in all_of_them for one in some}
+    clutches = {one.clutch: one for _, some in all_of_them for one in some}
     return Ahead(
         clutches=tuple(clutches[int(c)] for c in open_clutches),
         lots=tuple(lots[int(i)] for i in living),
-        stock=Stock.together(totals),
+        stock=Stock.together([total for _, total in done]),
     )
 
 
@@ -232,12 +236,9 @@ def _parts(belief: Belief, living: Ints, open_clutches: Ints) -> list[tuple[Ints
     joins = belief.arrays.lot[open_clutches].tolist()
     of_clutch = np.array([known.get(lot, mine) for lot, mine in zip(joins, own, strict=True)], dtype=np.int64)
     names = np.unique(np.concatenate([of_lot, of_clutch]))
-    handfuls = np.array_split(names, max(-(-len(names) // AT_ONCE), THREADS))
+    handfuls = np.array_split(names, max(-(-len(names) // AT_ONCE), hands.count()))
     return [(living[np.isin(of_lot, some)], open_clutches[np.isin(of_clutch, some)]) for some in handfuls if len(some)]
 
 
 AT_ONCE = 100
 """So many families at once keep the memory that is needed small, whatever the size of the farm."""
-
-THREADS = 2
-"""Lots are independent and NumPy works outside the interpreter's lock, so two processors share them."""
