@@ -6,7 +6,7 @@ import pytest
 
 from builders import small_farm
 from chirr.book import actions
-from chirr.desk import belief
+from chirr.desk import belief, just_entered
 from chirr.records import Entry
 from pages.conftest import Who
 
@@ -36,3 +36,37 @@ def test_why_it_is_so_is_not_known_yet_and_no_fault(who: Who, stocked: None, pat
     answer = who("hand").get(path, headers={"HX-Request": "true"})
     assert answer.status_code == 200
     assert "Nothing is foreseen of it" in answer.content.decode()
+
+
+WAITS = "touches very many lots at once"
+PAGES = ("/round", "/racks", "/trays", "/lots/G1", "/bins/W1-1")
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_what_touches_too_many_lots_is_said_to_wait_for_the_whole_farm(
+    who: Who, farm: None, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    belief.foresight()
+    hand = who("hand")
+    assert WAITS not in hand.get(path).content.decode()
+    before = belief.beliefs().lots["G1"].alive
+    monkeypatch.setattr(just_entered, "TOO_MANY", 0)
+    counted = Entry(
+        id=small_farm.entry_id(62), at=small_farm.NOW - 30, person="Bram", deed="count", lot="G1", quantity=150.0,
+        unit="crickets",
+    )  # fmt: skip
+    actions.record([counted], actor=small_farm.HAND)
+    text = hand.get(path).content.decode()
+    assert WAITS in text
+    assert "has it already" not in text
+    assert belief.beliefs().lots["G1"].alive == before, "and so it is"
+    belief.foresight(fresh=True)
+    assert WAITS not in hand.get(path).content.decode()
+    assert belief.beliefs().lots["G1"].alive.mid < 0.8 * before.mid
+
+
+def test_the_weeks_ahead_say_that_they_do_not_have_it_yet(who: Who, stocked: None) -> None:
+    hand, words = who("hand"), "that the weeks ahead do not have yet"
+    assert words in hand.get("/ahead").content.decode()
+    belief.foresight(fresh=True)
+    assert words not in hand.get("/ahead").content.decode()

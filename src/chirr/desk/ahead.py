@@ -10,7 +10,7 @@ import numpy as np
 
 from chirr.charts import specs
 from chirr.desk import clock
-from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, lot_belief, remarks
+from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, is_behind, lot_belief, remarks
 from chirr.desk.overdue import expected_by, missed, overdue
 from chirr.desk.plainly import left_out_json
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
@@ -121,6 +121,7 @@ def ahead_view(days: int = DAYS) -> AheadView:
         remarks=remarks(f),
         hatches=tuple(sorted(here, key=lambda c: c.first_pinheads.mid)),
         overdue=overdue(f.standing, here, clock.now(), tz),
+        behind=is_behind(f),
         harvests=tuple(sorted(ready, key=lambda b: (b.harvest_ready or b.alive).mid)),
     )
 

@@ -26,6 +26,7 @@ from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
 from chirr.desk.kept_grade import drift_remark
+from chirr.desk.learning import StillLearning
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
@@ -114,12 +115,20 @@ State = tuple[tuple[int, str], tuple[int, int], int, int]
 _kept: dict[tuple[str, int, int], tuple[State, Foresight]] = {}
 _busy: set[tuple[str, int, int]] = set()
 _lock = threading.Lock()
+_done = threading.Condition(_lock)
+"""Told when what was worked out beside the pages is there."""
 _work = threading.Lock()
 _hush = threading.Event()
 
 _PAUSE_S = 1.5
 """The whole farm is believed anew so long after an entry: the pages that show it first, and the entries that follow,
 need the processor more."""
+
+_PATIENCE_S = 1.5
+"""So long a page waits for the first belief before it says that it is being worked out."""
+
+_serving = threading.Event()
+"""Set where pages are served, to several people at once; everybody else waits for the first belief."""
 
 
 def swap_days_of(days: Days) -> float:
@@ -248,6 +257,13 @@ def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> F
     """Belief and ahead as of now, from memory where the facts have not changed.
 
     Without `fresh` an outdated one may be returned while a new one is worked out beside it.
+
+    Raises
+    ------
+    LookupError
+        If the book holds no farm.
+    StillLearning
+        Where pages are served, while there is none at all yet.
     """
     key = (str(connection.settings_dict["NAME"]), days, draws)
     state = _state()
@@ -255,22 +271,50 @@ def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> F
         kept = _kept.get(key)
     if kept is not None and kept[0] == state:
         return kept[1]
-    if kept is None or fresh or not ledger.still_has(*kept[0][0]):  # the book was replaced by a copy
+    if kept is not None and not ledger.still_has(*kept[0][0]):  # the book was replaced by a copy
+        kept = None
+        with _lock:
+            _kept.pop(key, None)
+    if fresh or (kept is None and not _serving.is_set()):
         return _work_out(key, state, days, draws)
+    _start(key, days, draws)
+    return _first(key, state, days, draws) if kept is None else kept[1]
+
+
+def serve_pages() -> None:
+    """Say that this program serves pages from now on, and begin with the first belief before anybody asks for it."""
+    _serving.set()
+    if shelf.card() is not None:
+        _start((str(connection.settings_dict["NAME"]), DAYS, DRAWS), DAYS, DRAWS)
+
+
+def _start(key: tuple[str, int, int], days: int, draws: int) -> None:
+    """Have a new belief worked out beside the pages, unless it is already."""
     with _lock:
         if key not in _busy:
             _busy.add(key)
             threading.Thread(target=_beside, args=(key, days, draws), daemon=True).start()
-    return kept[1]
+
+
+def _first(key: tuple[str, int, int], state: State, days: int, draws: int) -> Foresight:
+    """The first belief, if it comes soon; one that failed beside the pages is tried here, so that it is told why."""
+    with _done:
+        _done.wait_for(lambda: key in _kept or key not in _busy, _PATIENCE_S)
+        kept = _kept.get(key)
+        if kept is None and key in _busy:
+            raise StillLearning
+    return kept[1] if kept is not None else _work_out(key, state, days, draws)
 
 
 def _beside(key: tuple[str, int, int], days: int, draws: int) -> None:
     try:
-        _hush.wait(_PAUSE_S)
+        if key in _kept:
+            _hush.wait(_PAUSE_S)
         _work_out(key, _state(), days, draws)
     finally:
-        with _lock:
+        with _done:
             _busy.discard(key)
+            _done.notify_all()
         connection.close()
 
 
@@ -302,6 +346,16 @@ def telling() -> QuerySet[EntryRow]:
     """Entries that tell something of how many there are or when: none of the silent deeds, but what stands for another
     entry or takes it back."""
     return EntryRow.objects.filter(~Q(deed__in=SILENT) | Q(replaces__isnull=False))
+
+
+def is_kept(f: Foresight) -> bool:
+    """Whether a foresight is the newest there is."""
+    return any(kept is f for _, kept in _kept.values())
+
+
+def is_behind(f: Foresight) -> bool:
+    """Whether entries that tell something have come since."""
+    return f.told > 0 and telling().filter(seq__gt=f.told).exists()
 
 
 def forget() -> None:

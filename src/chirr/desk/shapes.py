@@ -105,6 +105,8 @@ class Beliefs(msgspec.Struct, frozen=True, kw_only=True):
     """Breeding lots, by when they have had their day."""
     behind: bool = False
     """True while only what the newest entries touch is believed anew, and all else is to follow."""
+    waits: bool = False
+    """True while not even that: they touch so much at once that it is believed anew with all else."""
 
 
 # --- the round ---------------------------------------------------------------------------------------------------
@@ -339,6 +341,8 @@ class AheadView(msgspec.Struct, frozen=True, kw_only=True):
     overdue: dict[str, str]
     """Of these, the clutches that should have hatched by now, each with the words for it."""
     harvests: tuple[LotBelief, ...]
+    behind: bool
+    """True while entries have come that are not looked ahead from yet."""
     remarks: tuple[str, ...]
     """What the figures rest on, and what they leave out."""
 
