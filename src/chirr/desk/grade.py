@@ -62,7 +62,7 @@ def grade(
     if card is None:
         raise LookupError("This book holds no farm yet; set one up or import a folder.")
     asked = asked_days(dates=dates, every_days=every_days)
-    later = ledger.live()
+    (_, newest), later = ledger.newest(), ledger.live()
     cases: list[Case] = []
     for i, at in enumerate(asked):
         if told is not None:
@@ -73,6 +73,7 @@ def grade(
     report = Grade(
         made_at=clock.now(), farm=card.name, first_entry=first_entry_id(), asked=asked, draws=draws,
         kinds=grade_kinds(cases), drift=find_drift(cases, last or 0),
+        newest_entry=newest,
     )  # fmt: skip
     if keep and is_whole(report):
         keep_it(report)
@@ -145,6 +146,3 @@ def on_day(daily: Floats, days: float) -> Floats:
 
 def _counted(said: Floats, error: float) -> Floats:
     return np.exp(wider(np.log(np.maximum(said, 1e-6)), QUANTILES, error))
-
-
-# --- the report that is kept -------------------------------------------------------------------------------------

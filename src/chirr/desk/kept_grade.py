@@ -67,13 +67,19 @@ def kept_path() -> Path | None:
 
 
 def kept() -> Grade | None:
-    """The last report of this book, or None: never graded, or the file is of another book or cannot be read."""
+    """The last report of this book, or None: never graded, or the file is of another book or cannot be read.
+
+    A book that was put back to an older copy is another book: it no longer has all that was graded.
+    """
     path = kept_path()
     try:
         report = msgspec.json.decode(path.read_bytes(), type=Grade) if path is not None else None
     except (OSError, msgspec.DecodeError):
         return None
-    return report if report is not None and report.first_entry == first_entry_id() else None
+    if report is None or report.first_entry != first_entry_id():
+        return None
+    there = not report.newest_entry or ledger.how_many("id = %s", (report.newest_entry,)) == 1
+    return report if there else None
 
 
 def drift_remark(as_of: int | None = None) -> str | None:

@@ -6,6 +6,7 @@ written in closed form on the clock readings of its place, for all draws and day
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -121,23 +122,12 @@ def look_ahead(
     -------
     Ahead
     """
-    drawn = Drawn(belief, draws, rng)
-    rooms = int(place_room.max(initial=0)) + 1
-    known = np.resize(belief.history.measured_rooms, rooms)
-    weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
+    farms = _Farms(belief, clocks, horizon, place_room=place_room, draws=draws, rng=rng)
     parts = _parts(belief, living, open_clutches)
     chances = rng.spawn(len(parts))
 
     def work(part: tuple[Ints, Ints], chance: np.random.Generator, total: Stock) -> Foreseen:
-        lots, clutches = part
-        only = with_parents(belief.schedule, lots)
-        z = drawn.families(families_of(belief, np.flatnonzero(only), clutches), chance).astype(np.float32)
-        b = belief
-        told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=clutches, watch=False)
-        run = DrawnFarm(
-            belief=b, clocks=clocks, horizon=horizon, told=told, weather=weather, place_room=place_room, rng=chance
-        )
-        return _foreseen(run, lots, clutches, total)
+        return _foreseen(farms.told(*part, chance), *part, total)
 
     def several(first: int, step: int) -> tuple[list[Foreseen], Stock]:
         total = Stock.none(horizon, belief.bio.sexes, draws)
@@ -156,25 +146,85 @@ def look_ahead(
     )
 
 
+def stock_of_each(
+    belief: Belief,
+    clocks: Clocks,
+    horizon: Horizon,
+    *,
+    place_room: Ints,
+    lots: Ints,
+    open_clutches: Ints,
+    draws: int,
+    rng: np.random.Generator,
+) -> Iterator[StockDraws]:
+    """The crickets and kilograms of each of some lots by itself, with what will hatch into it, lot by lot.
+
+    The lots share their draws and are told together, so a hundred at most. Parameters as those of `look_ahead`.
+    """
+    farms = _Farms(belief, clocks, horizon, place_room=place_room, draws=draws, rng=rng)
+    clutches = open_clutches[np.isin(belief.arrays.lot[open_clutches], lots)]
+    run = farms.told(lots, clutches, rng)
+    for _, cohorts, _ in _cohorts(run, lots, clutches, run.hatch(clutches)):
+        total = Stock.none(horizon, belief.bio.sexes, draws)
+        for cohort in cohorts:
+            total.add(cohort)
+        yield Stock.together([total])
+
+
+class _Farms:
+    """Joint draws of the farm's level and of the weather to come, in which handfuls of lots are told."""
+
+    def __init__(
+        self, belief: Belief, clocks: Clocks, horizon: Horizon, *, place_room: Ints, draws: int,
+        rng: np.random.Generator,
+    ) -> None:  # fmt: skip
+        self.belief, self.clocks, self.horizon, self.place_room = belief, clocks, horizon, place_room
+        self.drawn = Drawn(belief, draws, rng)
+        rooms = int(place_room.max(initial=0)) + 1
+        known = np.resize(belief.history.measured_rooms, rooms)
+        self.weather = np.where(known, WEATHER_C, WEATHER_UNMEASURED_C)[:, None] * rng.standard_normal((rooms, draws))
+
+    def told(self, lots: Ints, clutches: Ints, chance: np.random.Generator) -> DrawnFarm:
+        """The story of some lots and clutches until now, in every draw."""
+        b = self.belief
+        only = with_parents(b.schedule, lots)
+        z = self.drawn.families(families_of(b, np.flatnonzero(only), clutches), chance).astype(np.float32)
+        told = walk(z, b.latents, b.schedule, b.arrays, b.laid, b.bio, only=only, clutches=clutches, watch=False)
+        return DrawnFarm(
+            belief=b, clocks=self.clocks, horizon=self.horizon, told=told, weather=self.weather,
+            place_room=self.place_room, rng=chance,
+        )  # fmt: skip
+
+
+def _cohorts(
+    run: DrawnFarm, lots: Ints, clutches: Ints, hatch: HatchDraws
+) -> Iterator[tuple[int, list[CohortAhead], bool]]:
+    """Each lot with its cohorts, its crickets now and the clutches that will hatch into it, and whether it still waits
+    for the first of them."""
+    joins = run.belief.arrays.lot[clutches]
+    for i in lots.tolist():
+        now = run.lot_now(i)
+        yield i, [*([now] if now else []), *_unhatched(run, clutches, hatch, i, joins == i)], now is None
+
+
+def _unhatched(
+    run: DrawnFarm, clutches: Ints, hatch: HatchDraws, lot: int, which: NDArray[np.bool_]
+) -> list[CohortAhead]:
+    """The cohorts that some of the clutches will become, in a lot; in none of those that are told where it is -1."""
+    to_hatch = (k for k in np.flatnonzero(which).tolist() if run.will_hatch(int(clutches[k])))
+    return [run.unhatched(int(clutches[k]), hatch.of(k), lot, run.rng) for k in to_hatch]
+
+
 def _foreseen(run: DrawnFarm, lots: Ints, clutches: Ints, total: Stock) -> tuple[list[LotAhead], list[ClutchAhead]]:
     """What is foreseen of some lots and clutches; their crickets are added to a total."""
     hatch = run.hatch(clutches)
-    joins = run.belief.arrays.lot[clutches]
-    to_hatch = np.array([run.will_hatch(int(c)) for c in clutches], dtype=bool)
-
-    def unhatched(lot: int, which: NDArray[np.bool_]) -> list[CohortAhead]:
-        at = np.flatnonzero(which & to_hatch).tolist()
-        return [run.unhatched(int(clutches[k]), hatch.of(k), lot, run.rng) for k in at]
-
-    for cohort in unhatched(-1, ~np.isin(joins, lots)):
+    for cohort in _unhatched(run, clutches, hatch, -1, ~np.isin(run.belief.arrays.lot[clutches], lots)):
         total.add(cohort)
     looked_at: list[LotAhead] = []
-    for i in lots.tolist():
-        now = run.lot_now(i)
-        cohorts = [*([now] if now else []), *unhatched(i, joins == i)]
+    for lot, cohorts, waiting in _cohorts(run, lots, clutches, hatch):
         for cohort in cohorts:
             total.add(cohort)
-        looked_at.append(_of_lot(i, cohorts, waiting=now is None, days=len(run.horizon.looked_at)))
+        looked_at.append(_of_lot(lot, cohorts, waiting=waiting, days=len(run.horizon.looked_at)))
     return _on_every_day(looked_at, run.horizon), _of_clutches(clutches, hatch)
 
 

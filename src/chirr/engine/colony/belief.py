@@ -8,6 +8,7 @@ curvature there. A fact far from all others pulls with less and less weight and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -41,7 +42,7 @@ class Odd:
     spreads: float
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(kw_only=True)
 class Belief:
     """What the facts leave open: mode and precision of the unknowns, and what is needed to run them on.
 
@@ -63,6 +64,11 @@ class Belief:
     facts: Facts
     told: Told
     odd: tuple[Odd, ...]
+
+    @cached_property
+    def arrow(self) -> Arrow:
+        """Its precision taken apart once, for all that is drawn from it or explained by it."""
+        return Arrow(self.precision, self.family)
 
 
 def believe(
@@ -138,14 +144,13 @@ class Drawn:
 
     def __init__(self, belief: Belief, draws: int, rng: np.random.Generator) -> None:
         self.belief, self.draws = belief, draws
-        self.arrow = Arrow(belief.precision, belief.family)
-        self.farm = self.arrow.draw_farm(draws, rng)
+        self.farm = belief.arrow.draw_farm(draws, rng)
 
     def families(self, wanted: Ints | None, rng: np.random.Generator) -> Floats:
         """The farm's level and some families (default all), shape (latents, draws); the others are left at 0."""
         out = np.zeros((len(self.belief.mode), self.draws))
         out[: len(self.farm)] = self.belief.mode[: len(self.farm), None] + self.farm
-        for member, own in self.arrow.draw_families(self.farm, rng, wanted):
+        for member, own in self.belief.arrow.draw_families(self.farm, rng, wanted):
             out[member] = self.belief.mode[member, None] + own
         return out
 
