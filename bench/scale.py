@@ -34,9 +34,10 @@ from chirr.book import ledger, shelf  # noqa: E402
 from chirr.desk import gather as gathering  # noqa: E402
 from chirr.desk.belief import swap_days_of, which  # noqa: E402
 from chirr.engine.biology.species import species  # noqa: E402
-from chirr.engine.colony.ahead import Horizon, look_ahead  # noqa: E402
+from chirr.engine.colony.ahead import look_ahead  # noqa: E402
 from chirr.engine.colony.belief import Belief, believe  # noqa: E402
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Kind, LotFacts  # noqa: E402
+from chirr.engine.colony.horizon import Horizon  # noqa: E402
 from chirr.engine.colony.learnt import Learnt, learnt_of  # noqa: E402
 
 TIMES, DAYS, DRAWS, CLASSES = (1, 2, 4, 10), (45, 90, 180), (500, 1000, 2000), (0.0, 12.0, 90.0, 230.0)

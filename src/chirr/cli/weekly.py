@@ -63,7 +63,7 @@ def _watch(weekly: Weekly) -> None:
 def _last() -> float | None:
     from django.db import connection
 
-    from chirr.desk.grade import kept
+    from chirr.desk.kept_grade import kept
 
     try:
         report = kept()

@@ -25,11 +25,13 @@ from chirr.book.models import EntryRow, ReadingRow
 from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
+from chirr.desk.kept_grade import drift_remark
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
-from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
+from chirr.engine.colony.ahead import Ahead, look_ahead
 from chirr.engine.colony.belief import Belief, believe
+from chirr.engine.colony.horizon import Horizon
 from chirr.engine.colony.influence import Ground
 from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Days, FarmCard, SizeClass
@@ -351,7 +353,6 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
 
 def remarks(f: Foresight) -> tuple[str, ...]:
     """What the figures rest on, in plain sentences."""
-    from chirr.desk.grade import drift_remark  # grades ask the belief, so not at the top
     from chirr.desk.poor_batches import batch_remarks
 
     facts = f.belief.facts

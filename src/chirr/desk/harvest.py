@@ -20,7 +20,8 @@ from chirr.desk.shapes import QUANTILES, Band, Chart
 from chirr.desk.spoken import chance_in_words, day_words, say
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import LotAhead, look_ahead, quantiles
-from chirr.engine.planning.harvest import DailyHorizon, HarvestDays, Prices, harvest_days
+from chirr.engine.colony.horizon import EVERY_DAY, Horizon
+from chirr.engine.planning.harvest import HarvestDays, Prices, harvest_days
 from chirr.records import FarmCard, SizeClass
 
 DRAWS = 600
@@ -165,7 +166,7 @@ def _draws_of(f: Foresight, lot: int, classes: tuple[SizeClass, ...]) -> tuple[n
     ]  # fmt: skip
     one = look_ahead(
         f.belief, f.gathered.clocks,
-        DailyHorizon(days=f.days, from_mg=tuple(c.from_mg for c in classes), target_mg=1.0),
+        Horizon(days=f.days, from_mg=tuple(c.from_mg for c in classes), target_mg=1.0, strides=EVERY_DAY),
         place_room=f.gathered.place_room, living=np.array([lot], dtype=np.int64),
         open_clutches=np.array(open_clutches, dtype=np.int64), draws=DRAWS, rng=np.random.default_rng(40),
     )  # fmt: skip

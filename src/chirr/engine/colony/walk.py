@@ -21,7 +21,7 @@ from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import EGG_SENSITIVITY, NYMPH_SENSITIVITY, FarmLevel, Latents, farm_level, log_loss
 from chirr.engine.colony.part import Part
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, Wave
-from chirr.engine.colony.sizes import SizeCurve, log_mass, mean_mass_mg
+from chirr.engine.colony.sizes import Sex, SizeCurve, log_mass, mean_mass_mg, sexes_apart, size_curve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -124,12 +124,11 @@ class Biology:
     size_slope: float
     size_cap: float
     female_share: float
+    sexes: tuple[Sex, ...]
 
     @classmethod
     def of(cls, species: Species) -> Biology:
         """From the species table."""
-        from chirr.engine.colony.sizes import size_curve
-
         return cls(
             species=species,
             curve=size_curve(species),
@@ -139,6 +138,7 @@ class Biology:
             size_slope=species.size_slope_per_c.value,
             size_cap=species.size_effect_cap.value,
             female_share=species.female_share.value,
+            sexes=sexes_apart(species),
         )
 
 
