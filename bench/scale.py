@@ -151,8 +151,8 @@ def learn_from_years() -> None:
     read = len(shelf.reading_rows(0, ledger.last_at() or 0))
     print(
         f"learning from nothing from {len(farm.lots):,} lots, {len(farm.clutches):,} clutches and"
-        f" {len(belief.facts.what) + written + read:,} measurements ({len(belief.facts.what):,} facts, {written:,} deaths"
-        f" and numbers that changed a lot, {read:,} readings) | {took:.0f} s, processor {cpu:.0f} s, before it"
+        f" {len(belief.facts.what) + written + read:,} measurements ({len(belief.facts.what):,} facts, {written:,}"
+        f" deaths and numbers that changed a lot, {read:,} readings) | {took:.0f} s, processor {cpu:.0f} s, before it"
         f" {gathered_in:.0f} s to gather half of it | under 30 s"
     )
 

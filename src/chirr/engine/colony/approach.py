@@ -37,7 +37,7 @@ def from_afar(search: Search) -> tuple[Search, Point]:
         for _ in range(_FEW_STEPS):
             point = search.climb(search.look(point.z), steps=1)
             search.who_laid_at(point.z)
-        search, point = _nearer(search, point.z, spread_rounds=1, steps=_FINE_STEPS)
+        search, point = _nearer(search, point.z, spread_rounds=1, near=NEAR_ENOUGH_TO_GO_ON)
     else:
         search, point = _toward(search)
     search.who_laid_at(point.z)
@@ -49,7 +49,7 @@ def from_near(search: Search, z: Floats, *, facts_then: int) -> tuple[Search, Po
     search.who_laid_at(z)
     change = abs(len(search.facts.what) - facts_then)
     rounds = int(change > SPREAD_AGAIN * len(search.facts.what))
-    return _nearer(search, z, spread_rounds=rounds, steps=_FINE_STEPS)
+    return _nearer(search, z, spread_rounds=rounds, near=None)
 
 
 def _toward(search: Search) -> tuple[Search, Point]:
@@ -65,17 +65,18 @@ def _toward(search: Search) -> tuple[Search, Point]:
     point = search.climb(search.look(z), steps=_FINE_STEPS, near=near)
     point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS, near=near)
     for _ in range(rounds):
-        search, point = _with_learnt_spreads(search, point)
+        search, point = _with_learnt_spreads(search, point, near)
     return search, point
 
 
-def _nearer(search: Search, z: Floats, *, spread_rounds: int, steps: int) -> tuple[Search, Point]:
+def _nearer(search: Search, z: Floats, *, spread_rounds: int, near: float | None) -> tuple[Search, Point]:
+    """On from a start; `near` where another search follows."""
     rounds = spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0
-    near = NEAR_ENOUGH_TO_GO_ON if rounds else None
-    point = search.climb(search.look(z), steps=steps, near=near)
-    point = search.climb(search.believe_accidents(point), steps=steps, near=near)
+    before = NEAR_ENOUGH_TO_GO_ON if rounds else near
+    point = search.climb(search.look(z), steps=_FINE_STEPS, near=before)
+    point = search.climb(search.believe_accidents(point), steps=_FINE_STEPS, near=before)
     for _ in range(rounds):
-        search, point = _with_learnt_spreads(search, point)
+        search, point = _with_learnt_spreads(search, point, near)
     return search, point
 
 
@@ -87,7 +88,7 @@ def _with_few_facts(search: Search) -> Search:
     return search.with_facts(np.flatnonzero(np.isin(search.fact_family, few)))
 
 
-def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
+def _with_learnt_spreads(search: Search, point: Point, near: float | None) -> tuple[Search, Point]:
     """The search and its point under the spreads that the facts show, where they differ from those in use."""
     latents = search.latents
     prior = prior_spreads()
@@ -103,4 +104,4 @@ def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
     for row, factor in zip((*latents.clutch, *latents.lot), np.concatenate(change), strict=True):
         start[row[row >= 0]] /= factor
     new = search.with_latents(rescaled(latents, *change))
-    return new, new.climb(new.look(start), steps=_FEW_STEPS)
+    return new, new.climb(new.look(start), steps=_FEW_STEPS, near=near)

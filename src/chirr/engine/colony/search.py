@@ -169,7 +169,7 @@ class Search:
             done = score < point.score + near
             if score <= point.score or (done and not (final and gaining.any())):
                 return point
-            few = gaining.sum() <= FEW_FAMILIES * self.told
+            few = final and gaining.sum() <= FEW_FAMILIES * self.told
             new = self.look(self._settled(z, gaining, blur=blur) if few else z, blur=blur)
             if new.score <= point.score:
                 return point
@@ -178,21 +178,24 @@ class Search:
                 return point
         return point
 
-    def _settled(self, z: Floats, families: NDArray[np.bool_], *, blur: float) -> Floats:
+    def _settled(self, z: Floats, families: NDArray[np.bool_], *, blur: float, steps: int = _OWN_STEPS) -> Floats:
         """Unknowns with some families brought near their own best while the farm's level stays where it is.
 
         Where only a few still move, the others need not be walked again and again for their sake.
         """
         own = self.with_facts(np.flatnonzero(families[self.fact_family]))
         point = own.look(z, blur=blur)
-        for _ in range(_OWN_STEPS):
+        for done in range(1, steps + 1):
             step = np.where(families[self.family], own._arrow(point).solve_families(own._pull(point)), 0.0)
             z, _, of_family = own._best_lengths(point, step, (0.0,), blur=blur)
-            if (of_family < point.of_family + NEAR).all():
-                break
+            gaining = of_family >= point.of_family + NEAR
+            if not gaining.any():
+                return point.z
+            if gaining.sum() <= FEW_FAMILIES * own.told:
+                return own._settled(z, gaining, blur=blur, steps=steps - done)
             new = own.look(z, blur=blur)
             if new.score <= point.score:
-                break
+                return point.z
             point = new
         return point.z
 
