@@ -50,7 +50,7 @@ def test_what_touches_too_many_lots_is_said_to_wait_for_the_whole_farm(
     hand = who("hand")
     assert WAITS not in hand.get(path).content.decode()
     before = belief.beliefs().lots["G1"].alive
-    monkeypatch.setattr(just_entered, "TOO_MANY", 0)
+    monkeypatch.setattr(just_entered, "TOO_MANY", 1)
     counted = Entry(
         id=small_farm.entry_id(62), at=small_farm.NOW - 30, person="Bram", deed="count", lot="G1", quantity=150.0,
         unit="crickets",

@@ -39,6 +39,15 @@ def is_whole(report: Grade) -> bool:
     return len(report.asked) >= len(asked_days())
 
 
+def long_enough_since() -> int | None:
+    """When the book became long enough to be graded [epoch s]; None while it is not."""
+    first, last = next(ledger.entries("1", order="at, id LIMIT 1"), None), ledger.last_at()
+    if first is None or last is None:
+        return None
+    since = first.at + (WARM_UP_DAYS + 8) * DAY
+    return since if since <= last else None
+
+
 def asked_days(*, dates: int = DATES, every_days: int = 7) -> tuple[int, ...]:
     """Midnights from which the past is forecast: evenly spread over the book, its first `WARM_UP_DAYS` left out."""
     first = next(ledger.entries("1", order="at, id LIMIT 1"), None)
