@@ -22,6 +22,7 @@ from chirr.engine.colony import ahead
 from chirr.engine.colony.belief import Belief, believe
 from chirr.engine.colony.clocks import Clocks, make_clocks
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
+from chirr.engine.colony.horizon import Horizon
 from individuals.crickets import simulate_clutch
 
 HOUSE = species("acheta-domesticus")
@@ -52,7 +53,7 @@ def look(belief: Belief, clocks: Clocks, draws: int) -> tuple[float, np.ndarray]
     everything = np.arange(LOTS)
     start = time.perf_counter()
     seen = ahead.look_ahead(
-        belief, clocks, ahead.Horizon(days=DAYS, from_mg=(0.0,), target_mg=300.0), place_room=np.array([0]),
+        belief, clocks, Horizon(days=DAYS, from_mg=(0.0,), target_mg=300.0), place_room=np.array([0]),
         living=everything, open_clutches=everything, draws=draws, rng=np.random.default_rng(1),
     )  # fmt: skip
     took = time.perf_counter() - start

@@ -28,6 +28,8 @@ FLAGS = [
     "--disable-sync",
 ]
 TESTS = Path(__file__).resolve().parents[1]
+OURS = os.pathsep.join([str(TESTS.parent / "src"), str(TESTS)])
+"""Where a program that is started finds the source that stands beside these tests, whatever else is installed."""
 SIZES = {"phone": {"width": 360, "height": 740}, "desk": {"width": 1280, "height": 900}}
 
 Open = Callable[..., Page]
@@ -56,7 +58,7 @@ def _serve(book: Path, *more: str) -> Iterator[str]:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    env = os.environ | {"CHIRR_FARM": str(book), "DJANGO_SETTINGS_MODULE": "chirr.settings", "PYTHONPATH": str(TESTS)}
+    env = os.environ | {"CHIRR_FARM": str(book), "DJANGO_SETTINGS_MODULE": "chirr.settings", "PYTHONPATH": OURS}
     server = subprocess.Popen([sys.executable, str(TESTS / "browser/serve_small_farm.py"), str(port), *more], env=env)
     address = f"http://127.0.0.1:{port}"
     try:

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Playwright
 
-from browser.conftest import CHROMIUM, FLAGS, TESTS
+from browser.conftest import CHROMIUM, FLAGS, OURS, TESTS
 
 NAME = "hazel.local"
 SERVE = "import sys, chirr.cli.lan as lan; lan.LOOK_AGAIN_S = 0.5; from chirr.cli import main; main()"
@@ -38,7 +38,7 @@ def free_pair() -> int:
 def environment(book: Path) -> dict[str, str]:
     """The environment in which the command and the maker of the farm run."""
     return os.environ | {
-        "CHIRR_FARM": str(book), "DJANGO_SETTINGS_MODULE": "chirr.settings", "PYTHONPATH": str(TESTS),
+        "CHIRR_FARM": str(book), "DJANGO_SETTINGS_MODULE": "chirr.settings", "PYTHONPATH": OURS,
         "OPENBLAS_NUM_THREADS": "1",
     }  # fmt: skip
 

@@ -14,6 +14,7 @@ import time
 import urllib.request
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -21,7 +22,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from browser.conftest import CHROMIUM, FLAGS, SIZES, TESTS
+from browser.conftest import CHROMIUM, FLAGS, OURS, SIZES, TESTS
 from builders import forty_bins as farm
 from chirr.desk.codes import path_of
 
@@ -43,7 +44,7 @@ class Server:
     def start(self, *words: str) -> None:
         env = os.environ | {"CHIRR_FARM": str(self.book), "DJANGO_SETTINGS_MODULE": "chirr.settings"}
         program = [sys.executable, str(TESTS / "browser/serve_small_farm.py"), str(self.port), "forty", *words]
-        self.process = subprocess.Popen(program, env=env | {"PYTHONPATH": str(TESTS)}, start_new_session=True)
+        self.process = subprocess.Popen(program, env=env | {"PYTHONPATH": OURS}, start_new_session=True)
         for _ in range(300):
             try:
                 urllib.request.urlopen(f"{self.address}/cautions", timeout=5)  # noqa: S310 - our own server
@@ -63,6 +64,12 @@ class Server:
         with sqlite3.connect(f"file:{self.book}?mode=ro", uri=True) as book:
             rows = book.execute("SELECT record FROM book_entryrow WHERE seq > ? ORDER BY seq", (since,)).fetchall()
         return [json.loads(record) for (record,) in rows]
+
+    def copy(self, to: Path, *, back: bool = False) -> None:
+        """The book as it stands to another file, or `back` from there, the way that SQLite itself copies."""
+        here, there = (to, self.book) if back else (self.book, to)
+        with closing(sqlite3.connect(here)) as old, closing(sqlite3.connect(there)) as fresh:
+            old.backup(fresh)
 
     def top(self) -> int:
         with sqlite3.connect(f"file:{self.book}?mode=ro", uri=True) as book:
@@ -404,6 +411,40 @@ def test_a_new_version_of_the_pages_loses_none_of_the_entries_that_wait(phone: P
         server.start()
 
 
+def test_what_went_up_goes_up_again_when_the_book_was_put_back_to_an_older_copy(
+    browser: Browser, tmp_path: Path
+) -> None:
+    own = Server(tmp_path)
+    own.start()
+    try:
+        context, page = phone_of(browser, own, "Ilmari")
+        since, kept = own.top(), tmp_path / "kept.chirr"
+        page.evaluate(QUEUE, 3)
+        until_sent(page)
+        own.copy(kept)
+        page.evaluate(QUEUE, 4)
+        until_sent(page)
+        for _ in range(100):  # the pocket knows of them, and the outbox has let go of them
+            if not page.evaluate(in_store("outbox", "getAll()")):
+                break
+            page.wait_for_timeout(100)
+        whole = {e["id"] for e in own.written(since)}
+        assert len(whole) == 7
+        own.kill()
+        own.copy(kept, back=True)
+        assert len(own.written(since)) == 3
+        own.start()
+        page.goto("/round")
+        expect(page.locator("#messages")).to_contain_text("was put back to an older copy. 7 entries")
+        until_sent(page)
+        again = [e["id"] for e in own.written(since)]
+        assert set(again) == whole
+        assert len(again) == 7, "each of them once"
+        context.close()
+    finally:
+        own.kill()
+
+
 def test_signing_out_warns_while_entries_wait_and_they_stay_those_of_who_did_them(
     browser: Browser, server: Server
 ) -> None:
@@ -622,16 +663,35 @@ def test_without_a_network_the_pages_speak_the_language_that_was_chosen(browser:
     page.locator("label", has_text="Español (1,5)").tap()
     page.get_by_role("button", name=re.compile("Keep")).tap()
     expect(page.locator("html")).to_have_attribute("lang", "es")
-    for _ in range(100):
-        if all(k.endswith("-es") for k in page.evaluate("caches.keys()")):  # the new worker is in charge
-            break
-        page.wait_for_timeout(100)
-    context.set_offline(True)
+    context.set_offline(True)  # the very moment at which the page says that it is done
     page.goto("/racks")
     expect(page.locator("html")).to_have_attribute("lang", "es")
     expect(page.get_by_role("heading", level=1)).to_have_text("Estantes")
     expect(page.locator("nav.places a").first).to_contain_text("Ronda")
     expect(page.get_by_text("De la memoria de este teléfono")).to_be_visible()
+    context.close()
+
+
+def test_a_change_of_language_that_cannot_be_fetched_says_so(browser: Browser, server: Server) -> None:
+    context, page = phone_of(browser, server, "Ilmari")
+    page.goto("/me")
+    page.wait_for_selector("html[data-phone=ready]")
+
+    def change() -> None:
+        page.locator("label", has_text="Español (1.5)").tap()
+        page.get_by_role("button", name="Keep").tap()
+
+    context.set_offline(True)
+    change()
+    expect(page.locator("#messages")).to_contain_text("so nothing was changed")
+    context.set_offline(False)
+
+    # the farm's computer takes the change, and then the signal goes
+    page.route("**/look", lambda route: (context.set_offline(True), route.fulfill(status=204)))
+    change()
+    expect(page.locator("#messages")).to_contain_text("this phone could not fetch it all")
+    page.goto("/racks")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Racks")
     context.close()
 
 

@@ -11,6 +11,7 @@ import sys
 import urllib.error
 import urllib.request
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from time import sleep
 
@@ -242,7 +243,9 @@ def test_a_clutch_whose_days_to_hatch_are_over_is_told_as_overdue_and_no_day_is_
     (clutch,) = json.loads(chirr(*late, "--json").stdout)["clutches"]
     assert clutch["overdue"] is True
     (line,) = [line for line in chirr(*late).stdout.splitlines() if line.strip().startswith("K1 ")]
-    assert "overdue, may have failed" in line
+    by = date.fromisoformat(clutch["expected_by"])
+    assert f"overdue: expected by {by:%a %d %b}, may have failed" in line
+    assert by < date(2026, 6, 1)
     assert "Jun" not in line
 
 

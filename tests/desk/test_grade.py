@@ -16,6 +16,7 @@ from chirr.book import actions, ledger
 from chirr.demo import make_farm
 from chirr.desk import grade as desk
 from chirr.desk import grade_report as report
+from chirr.desk import kept_grade
 from chirr.desk.belief import foresee, remarks
 from chirr.desk.grade_cases import KINDS, first_count, hatch_between, questions
 from chirr.desk.grade_rivals import CalendarRule, Keeper, Ledger, forget_facts
@@ -49,7 +50,7 @@ def farm(db: None, made_up: FarmFolder) -> Iterator[FarmFolder]:
 def beside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A file for the report, since the book of a test is only in memory."""
     path = tmp_path / "farm.chirr.grade.json"
-    monkeypatch.setattr(desk, "kept_path", lambda: path)
+    monkeypatch.setattr(kept_grade, "kept_path", lambda: path)
     return path
 
 
@@ -63,31 +64,32 @@ def test_the_grade_runs_from_end_to_end_and_what_was_learnt_beats_the_calendar(f
         assert k.ratio["calendar"] < 1, k
         assert [h.band for h in k.held] == [50, 80, 90]
         assert k.held[0].inside <= k.held[1].inside <= k.held[2].inside <= k.n
-    assert not desk.is_whole(got)
-    assert desk.kept() is None, "three days are fewer than usual, so it is told and not kept"
+    assert not kept_grade.is_whole(got)
+    assert kept_grade.kept() is None, "three days are fewer than usual, so it is told and not kept"
 
 
 def test_a_grade_of_the_usual_days_is_kept_and_a_shorter_one_leaves_it_and_its_warning_alone(
     farm: FarmFolder, beside: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    usual = desk.asked_days
-    monkeypatch.setattr(desk, "asked_days", lambda **asked: usual(**{"dates": 3} | asked))  # a book so short
+    usual = kept_grade.asked_days
+    for module in (desk, kept_grade):
+        monkeypatch.setattr(module, "asked_days", lambda **asked: usual(**{"dates": 3} | asked))  # a book so short
     got = desk.grade(dates=3, draws=50, rivals=False)
-    assert desk.kept() == got, "what is kept is what was found"
+    assert kept_grade.kept() == got, "what is kept is what was found"
     view = grade_view()
     assert view is not None
     assert len(view.says) == 4
     assert view.dates == 3
     bad = report.Drift(kind="pinheads", inside=3, of=20, chance=1e-6, too_high=17)
-    desk._write(msgspec.structs.replace(got, drift=(bad,)))
+    kept_grade.keep(msgspec.structs.replace(got, drift=(bad,)))
     desk.grade(dates=1, draws=50, rivals=False)
-    assert "only 3 lay" in (desk.drift_remark() or "")
+    assert "only 3 lay" in (kept_grade.drift_remark() or "")
     desk.grade(dates=3, draws=50, rivals=False)
-    assert desk.kept() == msgspec.structs.replace(got, made_at=desk.kept().made_at)  # type: ignore[union-attr]
+    assert kept_grade.kept() == msgspec.structs.replace(got, made_at=kept_grade.kept().made_at)  # type: ignore[union-attr]
 
 
 def test_nothing_written_after_a_day_changes_what_is_said_on_it(farm: FarmFolder) -> None:
-    at = desk.asked_days(dates=3)[1]
+    at = kept_grade.asked_days(dates=3)[1]
     before = _all_said(at)
     rng = np.random.default_rng(3)
     for e in [x for x in farm.entries if x.at > at and x.replaces is None and x.quantity and x.deed != "split"]:
@@ -124,7 +126,7 @@ def _all_said(at: int) -> dict[tuple[str, str], np.ndarray]:
 
 
 def test_questions_are_of_days_to_come_and_of_what_was_there_and_unchanged(farm: FarmFolder) -> None:
-    at = desk.asked_days(dates=3)[1]
+    at = kept_grade.asked_days(dates=3)[1]
     then, later = ledger.standing_at(at), ledger.live()
     asked = list(questions(then, later, at))
     assert {q.kind for q in asked} == set(KINDS)
@@ -138,7 +140,7 @@ def test_questions_are_of_days_to_come_and_of_what_was_there_and_unchanged(farm:
 
 
 def test_the_first_days_only_teach_and_the_days_asked_are_spread_evenly(farm: FarmFolder) -> None:
-    days = desk.asked_days(dates=6)
+    days = kept_grade.asked_days(dates=6)
     assert days[0] >= farm.entries[0].at + 55 * DAY
     assert max(days) < farm.entries[-1].at
     gaps = np.diff(days) / DAY
@@ -148,7 +150,7 @@ def test_the_first_days_only_teach_and_the_days_asked_are_spread_evenly(farm: Fa
 
 def test_a_short_book_is_refused_in_a_sentence(db: None) -> None:
     small_farm.found()
-    with pytest.raises(desk.TooShort, match=r"28 days long; grading needs at least 10 weeks"):
+    with pytest.raises(kept_grade.TooShort, match=r"28 days long; grading needs at least 10 weeks"):
         desk.grade()
 
 
@@ -159,7 +161,7 @@ def test_a_book_without_a_farm_is_refused(db: None) -> None:
 
 
 def test_an_answer_is_scored_with_its_own_error_added_to_the_band(farm: FarmFolder) -> None:
-    f = foresee(desk.asked_days(dates=3)[1], days=36, draws=200)
+    f = foresee(kept_grade.asked_days(dates=3)[1], days=36, draws=200)
     look = desk.answerers(f, draws=0)[0]["chirr"]
     q = next(q for q in questions(f.standing, ledger.live(), f.as_of) if q.kind == "pinheads" and q.thing in look.lots)
     sharp, blurred = (look.answer(dataclasses.replace(q, error=e)) for e in (0.0, 0.5))
@@ -175,7 +177,7 @@ def test_an_answer_is_scored_with_its_own_error_added_to_the_band(farm: FarmFold
 
 
 def test_the_calendar_says_one_number_and_the_keeper_a_band_of_her_own_records(farm: FarmFolder) -> None:
-    at = desk.asked_days(dates=3)[2]
+    at = kept_grade.asked_days(dates=3)[2]
     f = foresee(at, days=2, draws=50)
     _, keepers = desk.answerers(f, draws=0)
     calendar, keeper = keepers["calendar"], keepers["keeper"]
@@ -232,7 +234,7 @@ def test_a_number_last_written_down_carries_what_was_since_taken_and_split(farm:
 
 
 def test_published_values_alone_know_what_was_done_and_nothing_that_was_measured(farm: FarmFolder) -> None:
-    history = foresee(desk.asked_days(dates=3)[2], days=2, draws=50).gathered.history
+    history = foresee(kept_grade.asked_days(dates=3)[2], days=2, draws=50).gathered.history
     bare = forget_facts(history)
     kinds = {h.kind for lot in bare.lots for h in lot.happenings}
     assert Kind.COUNT not in kinds
@@ -315,23 +317,23 @@ def test_the_sentence_of_a_kind_says_how_often_and_which_way() -> None:
 
 
 def test_a_report_of_another_book_or_a_broken_file_is_as_none(farm: FarmFolder, beside: Path) -> None:
-    assert desk.kept() is None
-    assert "never been held against what came" in (desk.drift_remark() or "")
+    assert kept_grade.kept() is None
+    assert "never been held against what came" in (kept_grade.drift_remark() or "")
     assert grade_view() is None
     other = report.Grade(made_at=1, farm="Elsewhere", first_entry="another", asked=(1,), draws=1, kinds=(), drift=())
     beside.write_bytes(msgspec.json.encode(other))
-    assert desk.kept() is None
+    assert kept_grade.kept() is None
     beside.write_text("{")
-    assert desk.kept() is None
+    assert kept_grade.kept() is None
 
 
 def test_drift_is_read_from_the_kept_report(farm: FarmFolder, beside: Path) -> None:
     bad = report.Drift(kind="pinheads", inside=3, of=20, chance=1e-6, too_high=17)
     own = report.Grade(
-        made_at=1, farm="x", first_entry=desk._first_entry(), asked=(1,), draws=1, kinds=(), drift=(bad,)
+        made_at=1, farm="x", first_entry=kept_grade.first_entry_id(), asked=(1,), draws=1, kinds=(), drift=(bad,)
     )
     beside.write_bytes(msgspec.json.encode(own))
-    assert "only 3 lay" in (desk.drift_remark() or "")
+    assert "only 3 lay" in (kept_grade.drift_remark() or "")
     assert "only 3 lay" in remarks(foresee(days=7, draws=50))[0]
     back = remarks(foresee(farm.entries[-1].at - 30 * DAY, days=7, draws=50))
     assert not any("only 3 lay" in said for said in back), "it speaks of the forecasts of today"

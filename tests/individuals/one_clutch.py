@@ -11,11 +11,12 @@ from scipy import sparse
 
 from chirr.engine.biology.species import Species
 from chirr.engine.colony import ahead
-from chirr.engine.colony.ahead import Horizon, look_ahead
+from chirr.engine.colony.ahead import look_ahead
 from chirr.engine.colony.belief import Belief, believe
 from chirr.engine.colony.clocks import Clocks, make_clocks
 from chirr.engine.colony.hatching import share_hatched
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
+from chirr.engine.colony.horizon import Horizon
 from chirr.engine.colony.schedule import ClutchArrays, clutch_arrays
 from chirr.engine.colony.sizes import mean_mass_mg
 from chirr.engine.colony.walk import mass_of

@@ -9,6 +9,7 @@ import pytest
 
 from builders import small_farm
 from chirr.desk import grade as desk
+from chirr.desk import kept_grade
 from chirr.desk.grade_report import Case, Drift, Grade, grade_kinds
 from pages.conftest import Who
 
@@ -19,7 +20,7 @@ DAY = 86400
 def kept(farm: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A report beside the small farm's book."""
     path = tmp_path / "book.grade.json"
-    monkeypatch.setattr(desk, "kept_path", lambda: path)
+    monkeypatch.setattr(kept_grade, "kept_path", lambda: path)
     said = {"chirr": (6.0, 7.0, 9.0, 10.0, 11.0, 13.0, 14.0), "keeper": (10.0,) * 7, "calendar": (60.0,) * 7}
     cases = [
         Case(kind="mean mass", thing=f"G{i}", asked_at=0, answered_at=9 * DAY, truth=truth, said=said)
@@ -27,7 +28,7 @@ def kept(farm: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     ]
     drift = (Drift(kind="mean mass", inside=1, of=12, chance=1e-6, too_high=0),)
     report = Grade(
-        made_at=small_farm.NOW, farm="Low Barn", first_entry=desk._first_entry(), draws=400,
+        made_at=small_farm.NOW, farm="Low Barn", first_entry=kept_grade.first_entry_id(), draws=400,
         asked=(small_farm.day(2), small_farm.day(20)), kinds=grade_kinds(cases), drift=drift,
     )  # fmt: skip
     path.write_bytes(msgspec.json.encode(report))
@@ -72,20 +73,20 @@ def test_an_old_grade_is_called_old_on_its_page_and_among_the_remarks(
 ) -> None:
     report = msgspec.json.decode(kept.read_bytes(), type=Grade)
     kept.write_bytes(msgspec.json.encode(msgspec.structs.replace(report, drift=())))
-    assert desk.drift_remark() is None
-    monkeypatch.setattr(desk.ledger, "last_at", lambda: small_farm.NOW + 40 * DAY)
-    assert "5 weeks ago" in (desk.drift_remark() or "")
+    assert kept_grade.drift_remark() is None
+    monkeypatch.setattr(kept_grade.ledger, "last_at", lambda: small_farm.NOW + 40 * DAY)
+    assert "5 weeks ago" in (kept_grade.drift_remark() or "")
     assert "5 weeks ago" in who("hand").get("/ahead/grade").content.decode()
 
 
 def test_a_drift_is_told_before_an_old_age(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(desk.ledger, "last_at", lambda: small_farm.NOW + 40 * DAY)
-    assert "only 1" in (desk.drift_remark() or "")
+    monkeypatch.setattr(kept_grade.ledger, "last_at", lambda: small_farm.NOW + 40 * DAY)
+    assert "only 1" in (kept_grade.drift_remark() or "")
 
 
 def test_a_book_too_short_to_grade_is_not_asked_for_a_grade_and_a_long_one_is(
     farm: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert desk.drift_remark() is None
-    monkeypatch.setattr(desk.ledger, "last_at", lambda: small_farm.NOW + 60 * DAY)
-    assert "never been held against what came" in (desk.drift_remark() or "")
+    assert kept_grade.drift_remark() is None
+    monkeypatch.setattr(kept_grade.ledger, "last_at", lambda: small_farm.NOW + 60 * DAY)
+    assert "never been held against what came" in (kept_grade.drift_remark() or "")

@@ -8,7 +8,7 @@ import pytest
 from builders import small_farm
 from chirr.book import actions, shelf
 from chirr.desk import belief
-from chirr.desk.harvest import harvest, prices_of
+from chirr.desk.harvest import harvest, harvests, prices_of
 from chirr.records import FarmCard, SizeClass
 from pages.conftest import Who
 
@@ -159,3 +159,9 @@ def test_a_price_of_a_class_below_nothing_or_without_a_class_is_told_beside_its_
 def test_a_lot_that_is_not_there_is_said_so(who: Who) -> None:
     with pytest.raises(LookupError, match="No lot Z9 lives"):
         harvest("Z9", money=False)
+
+
+def test_a_lot_says_on_its_own_page_what_the_list_of_all_says_of_it(farm: None) -> None:
+    listed = {v.lot: v for v in harvests(money=True)}
+    assert listed
+    assert all(harvest(name, money=True) == view for name, view in listed.items())

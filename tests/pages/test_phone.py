@@ -80,6 +80,20 @@ def test_a_phone_learns_who_is_signed_in_and_gets_a_token_only_then(who: Who) ->
     assert told["now"] == small_farm.NOW
 
 
+def test_a_phone_learns_whether_the_book_still_has_what_it_took_last(who: Who) -> None:
+    hand, first = who("hand"), small_farm.entries()[0].id
+    sent = hand.post("/phone/entries", a_sending({"deed": "feed", "bin": "E1-1"}), content_type="application/json")
+    (answer,) = sent.json()["answers"]
+    assert answer["got"] == "taken"
+    told = hand.get(f"/phone/now?last={answer['id']}").json()
+    assert (told["book"], told["has"]) == (first, True)
+    assert hand.get(f"/phone/now?last={uuid7()}").json()["has"] is False
+    assert hand.get("/phone/now").json()["has"] is None
+    assert "has" not in who("outsider").get(f"/phone/now?last={answer['id']}").json(), (
+        "tells nobody what is in the book"
+    )
+
+
 def test_the_pocket_holds_the_round_the_racks_and_every_form(who: Who) -> None:
     told = who("hand").get("/phone/pocket").json()
     assert told["person"] == "Bram"

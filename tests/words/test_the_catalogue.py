@@ -111,7 +111,8 @@ SPOKEN = ("desk", "pages")
 IN_ENGLISH = {
     # the command line and what only it shows speak English
     "desk/examine.py", "desk/gather.py", "desk/rawrows.py", "desk/rehearsal.py", "desk/transfer.py", "desk/timing.py",
-    "desk/grade.py", "desk/grade_cases.py", "desk/usual_week.py", "desk/usual_moves.py", "desk/limits.py",
+    "desk/grade.py", "desk/grade_cases.py", "desk/kept_grade.py", "desk/usual_week.py", "desk/usual_moves.py",
+    "desk/limits.py",
     "desk/trial_answers.py", "desk/trial_lots.py", "desk/trial_notes.py", "desk/trial_plans.py", "desk/trial_rows.py",
     "desk/trial_sizes.py", "desk/trial_stakes.py", "desk/trial_tables.py", "desk/trial_words.py",
     "desk/trial_worth.py", "desk/trials.py", "pages/vendor.py", "desk/shapes.py",

@@ -33,9 +33,10 @@ _lock = threading.RLock()
 
 
 class _Kept(msgspec.Struct):
-    """The standing of all entries up to one by number, from bins that first stood so."""
+    """The standing of all entries up to one by number and id, from bins that first stood so."""
 
     seq: int
+    newest: str
     bins: list[tuple[str, str, int, int, str, float, float, str]]
     standing: Standing
 
@@ -92,6 +93,19 @@ def how_many(where: str, values: Values = ()) -> int:
 def top_seq() -> int:
     """The number of the newest entry to arrive; 0 in an empty book."""
     return EntryRow.objects.order_by("-seq").values_list("seq", flat=True).first() or 0
+
+
+def newest() -> tuple[int, str]:
+    """Number and id of the newest entry to arrive; (0, '') in an empty book."""
+    return EntryRow.objects.order_by("-seq").values_list("seq", "id").first() or (0, "")
+
+
+def still_has(seq: int, entry_id: str) -> bool:
+    """Whether an entry once seen by number and id is still there. If not, the file is another: an older copy, say.
+
+    Entries are only ever added, so a book that has it still has all that came before it.
+    """
+    return seq == 0 or EntryRow.objects.filter(seq=seq, id=entry_id).exists()
 
 
 def last_at() -> int | None:
@@ -180,17 +194,20 @@ def _new_draft(key: str, kept: _Kept) -> _Draft:
 
 
 def _up_to_date(key: str, now: _Kept | None) -> _Kept:
-    top, things = top_seq(), bin_rows()
-    if now is None or now.bins != things or now.seq > top:
-        return _Kept(top, things, _rebuild(key, top))
-    if now.seq == top:
+    (top, top_id), things = newest(), bin_rows()
+    if now is not None and now.seq == top and now.newest == top_id and now.bins == things:
         return now
+    if now is not None and not still_has(now.seq, now.newest):
+        _owed.pop(key, None)  # a snapshot of entries that the book no longer has
+        now = None
+    if now is None or now.bins != things:
+        return _Kept(top, top_id, things, _rebuild(key, top))
     new = list(entries("seq > %s AND seq <= %s", (now.seq, top)))
     if not _follow(now, new):
-        return _Kept(top, things, _rebuild(key, top))
+        return _Kept(top, top_id, things, _rebuild(key, top))
     standing = st.beside(now.standing)
     replay(standing, new, void=set())
-    return _Kept(top, things, standing)
+    return _Kept(top, top_id, things, standing)
 
 
 def _follow(now: _Kept, new: list[Entry]) -> bool:

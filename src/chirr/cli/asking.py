@@ -144,7 +144,8 @@ def amount_of_minutes(minutes: float) -> str:
 def _hatch(clutch: dict[str, Any], q: list[float]) -> tuple[str, str]:
     """Days of the first pinheads and of half of them, in words; what is overdue may have failed, so no day is named."""
     if clutch["overdue"]:
-        return "overdue, may have failed", ""
+        by = date.fromisoformat(clutch["expected_by"])
+        return f"overdue: expected by {by:%a %d %b}, may have failed", ""
     return window(clutch["first_pinheads"], q), window(clutch["half_hatched"], q)
 
 

@@ -29,9 +29,9 @@ def grade(
     """
     open_farm()
     from chirr.book import shelf
-    from chirr.desk.grade import TooShort, is_whole
     from chirr.desk.grade import grade as run
     from chirr.desk.grade_view import grade_json
+    from chirr.desk.kept_grade import TooShort, is_whole
 
     card = shelf.card()
     if card is None:
@@ -52,7 +52,7 @@ def grade(
 
 
 def _not_kept(report: Grade) -> str:
-    from chirr.desk.grade import asked_days
+    from chirr.desk.kept_grade import asked_days
 
     asked = len(report.asked)
     days = "1 day" if asked == 1 else f"{asked} days"

@@ -135,7 +135,11 @@ def must_hold_a_farm() -> None:
 
 @contextmanager
 def progress() -> Iterator[Told]:
-    """A bar on stderr for each thing that is being done; nothing at all when stderr is no terminal."""
+    """A bar on stderr for each thing that is being done; nothing at all when stderr is no terminal.
+
+    It moves when it is told something, not by a thread of its own: work can be shared among copies of a process only
+    while that has no other thread.
+    """
     if not sys.stderr.isatty():
         yield lambda _what, _done, _total: None
         return
@@ -143,12 +147,12 @@ def progress() -> Iterator[Told]:
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
     columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.completed:,.0f}"), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
+    with Progress(*columns, console=Console(stderr=True), transient=True, auto_refresh=False) as bars:
         tasks: dict[str, Any] = {}
 
         def told(what: str, done: int, total: int | None) -> None:
             if what not in tasks:
                 tasks[what] = bars.add_task(what, total=total)
-            bars.update(tasks[what], completed=done, total=total)
+            bars.update(tasks[what], completed=done, total=total, refresh=True)
 
         yield told

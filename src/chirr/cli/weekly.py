@@ -23,22 +23,32 @@ night; tried again no sooner than the third."""
 _LOOK_S = 900
 
 
+@dataclass(frozen=True, slots=True)
+class Last:
+    """When the forecasts were last graded, or since when they could have been but never were [epoch s]."""
+
+    at: float
+    graded: bool
+
+
 @dataclass(slots=True)
 class Weekly:
-    """When to grade. run: starts it; last: seconds since the epoch of the last grade, or None for never."""
+    """When to grade. run: does it; last: None while the book is too short; hour: that of a time on the farm's clock."""
 
     run: Callable[[], None]
-    last: Callable[[], float | None]
-    hour: Callable[[], int]
+    last: Callable[[], Last | None]
+    hour: Callable[[float], int]
     tried: float = field(default=0.0)
 
     def look(self, now: float) -> bool:
         """Grade if it is time; whether it was."""
         if now - self.tried < AGAIN_S:
             return False
-        made = self.last()
-        age = now - made if made is not None else float("inf")
-        if not (age >= LATEST_S and made is not None) and not (age >= EACH_S and self.hour() in SMALL_HOURS):
+        last = self.last()
+        if last is None:
+            return False
+        age = now - last.at
+        if age < LATEST_S and not (self.hour(now) in SMALL_HOURS and (age >= EACH_S or not last.graded)):
             return False
         self.tried = now
         self.run()
@@ -47,7 +57,7 @@ class Weekly:
 
 def grade_weekly(book: Path) -> None:
     """Watch over the grades of a book from now on, beside the server; needs no thanks and never fails it."""
-    weekly = Weekly(run=lambda: _start(book), last=_last, hour=_hour)
+    weekly = Weekly(run=lambda: _run(book), last=_last, hour=_hour)
     threading.Thread(target=_watch, args=(weekly,), name="weekly grade", daemon=True).start()
 
 
@@ -60,33 +70,40 @@ def _watch(weekly: Weekly) -> None:
             print(f"The weekly grade could not be made: {error}", file=sys.stderr)  # noqa: T201
 
 
-def _last() -> float | None:
+def _last() -> Last | None:
     from django.db import connection
 
-    from chirr.desk.grade import kept
+    from chirr.desk.kept_grade import kept, kept_path, long_enough_since
 
     try:
-        report = kept()
-        return None if report is None else float(report.made_at)
+        report, path = kept(), kept_path()
+        if report is None or path is None:
+            since = long_enough_since()
+            return None if since is None else Last(since, graded=False)
+        # it is dated by the book's clock, which a mistaken entry may have put far ahead
+        return Last(min(float(report.made_at), path.stat().st_mtime), graded=True)
     finally:
         connection.close()
 
 
-def _hour() -> int:
+def _hour(now: float) -> int:
     from django.db import connection
 
     from chirr.desk import clock
 
     try:
-        return clock.local(clock.now()).hour
+        return clock.local(now).hour
     finally:
         connection.close()
 
 
-def _start(book: Path) -> None:
+def _run(book: Path) -> None:
+    """Grade, and wait until it is done; the grade ends with the server."""
     command = [sys.executable, "-m", "chirr", "--farm", str(book), "grade"]
     if os.name == "posix":
         command = ["nice", "-n", "15", *command]
     nowhere = subprocess.DEVNULL
     going = subprocess.Popen(command, stdin=nowhere, stdout=nowhere, stderr=nowhere)  # noqa: S603 - our own command
     atexit.register(going.terminate)
+    going.wait()
+    atexit.unregister(going.terminate)

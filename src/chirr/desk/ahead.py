@@ -10,7 +10,8 @@ import numpy as np
 
 from chirr.charts import specs
 from chirr.desk import clock
-from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, lot_belief, remarks
+from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, is_behind, lot_belief, remarks
+from chirr.desk.overdue import expected_by, missed, overdue
 from chirr.desk.plainly import left_out_json
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
 from chirr.desk.spoken import chance_in_words, day_words, figure, say, term
@@ -42,7 +43,8 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
                 "first_pinheads": [_iso(t, tz) for t in c.first_pinheads.q],
                 "half_hatched": [_iso(t, tz) for t in c.half_hatched.q],
                 "pinheads": _numbers(c.pinheads.q),
-                "overdue": f.standing.clutches[c.clutch].hatched_at is None and c.late_at(f.as_of),
+                "overdue": missed(f.standing.clutches[c.clutch], c, f.as_of, tz) is not None,
+                "expected_by": by.isoformat() if (by := expected_by(c, tz)) is not None else None,
             }
             for c in (clutch_belief(f, i) for i in range(len(f.ahead.clutches)))
         ],
@@ -118,7 +120,8 @@ def ahead_view(days: int = DAYS) -> AheadView:
         charts=charts,
         remarks=remarks(f),
         hatches=tuple(sorted(here, key=lambda c: c.first_pinheads.mid)),
-        overdue=tuple(c.clutch for c in here if c.late_at(f.as_of)),
+        overdue=overdue(f.standing, here, clock.now(), tz),
+        behind=is_behind(f),
         harvests=tuple(sorted(ready, key=lambda b: (b.harvest_ready or b.alive).mid)),
     )
 

@@ -25,11 +25,14 @@ from chirr.book.models import EntryRow, ReadingRow
 from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
+from chirr.desk.kept_grade import drift_remark
+from chirr.desk.learning import StillLearning
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
 from chirr.desk.spoken import say, say_n
 from chirr.engine.biology.species import species
-from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
+from chirr.engine.colony.ahead import Ahead, look_ahead
 from chirr.engine.colony.belief import Belief, believe
+from chirr.engine.colony.horizon import Horizon
 from chirr.engine.colony.influence import Ground
 from chirr.engine.colony.learnt import Learnt, learnt_of
 from chirr.records import Days, FarmCard, SizeClass
@@ -114,17 +117,26 @@ class Foresight:
         return np.asarray(self.gathered.start + hours * HOUR)
 
 
-State = tuple[int, int, int, int]
+State = tuple[tuple[int, str], tuple[int, int], int, int]
+"""See `_state`."""
 
 _kept: dict[tuple[str, int, int], tuple[State, Foresight]] = {}
 _busy: set[tuple[str, int, int]] = set()
 _lock = threading.Lock()
+_done = threading.Condition(_lock)
+"""Told when what was worked out beside the pages is there."""
 _work = threading.Lock()
 _hush = threading.Event()
 
 _PAUSE_S = 1.5
 """The whole farm is believed anew so long after an entry: the pages that show it first, and the entries that follow,
 need the processor more."""
+
+_PATIENCE_S = 1.5
+"""So long a page waits for the first belief before it says that it is being worked out."""
+
+_serving = threading.Event()
+"""Set where pages are served, to several people at once; everybody else waits for the first belief."""
 
 
 def swap_days_of(days: Days) -> float:
@@ -143,7 +155,7 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
     card = shelf.card()
     if card is None:
         raise LookupError(say("This book holds no farm yet; set one up or import a folder."))
-    latest = ledger.last_at()
+    latest, (_, newest) = ledger.last_at(), ledger.newest()
     as_of = clock.now() if at is None else at
     standing = ledger.live() if latest is None or as_of >= latest else ledger.standing_at(as_of)
     animal = species(card.species)
@@ -161,7 +173,7 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
         gathered.history, gathered.clocks, gathered.clutch_temp_c, animal, learnt=_read_learnt() if at is None else None
     )
     if at is None:
-        _keep_learnt(learnt_of(belief))
+        _keep_learnt(learnt_of(belief), newest)
     return look_from(
         belief, gathered, standing, card, as_of=as_of, days=days, draws=draws,
         living=which(gathered.lots, lambda name: standing.lots[name].alive),
@@ -209,22 +221,36 @@ def _learnt_path() -> Path | None:
     return None if "mode=memory" in name or name == ":memory:" else Path(name + ".learnt")
 
 
+class _Ends(msgspec.Struct):
+    """The newest entry of the book from which was learnt; it stands in the file among what was learnt."""
+
+    newest_entry: str = ""
+
+
 def _read_learnt() -> Learnt | None:
-    """Where the last search of this farm ended: a file beside the book that may be thrown away at any time."""
+    """Where the last search of this farm ended: a file beside the book that may be thrown away at any time.
+
+    It is of no use once the book no longer has all from which was learnt, because it was put back to an older copy: a
+    search may stay where entries that are gone had led it.
+    """
     path = _learnt_path()
     try:
-        return None if path is None else msgspec.json.decode(path.read_bytes(), type=Learnt)
+        told = b"" if path is None else path.read_bytes()
+        newest = msgspec.json.decode(told, type=_Ends).newest_entry
+        if newest and not ledger.how_many("id = %s", (newest,)):
+            return None
+        return msgspec.json.decode(told, type=Learnt)
     except (OSError, msgspec.DecodeError, msgspec.ValidationError):
         return None
 
 
-def _keep_learnt(learnt: Learnt) -> None:
+def _keep_learnt(learnt: Learnt, newest_entry: str) -> None:
     path = _learnt_path()
     if path is None:
         return
     try:
         fresh = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}")
-        fresh.write_bytes(msgspec.json.encode(learnt))
+        fresh.write_bytes(msgspec.json.encode(msgspec.to_builtins(learnt) | {"newest_entry": newest_entry}))
         fresh.replace(path)
     except OSError:
         return  # a book on a disk that cannot be written to is read all the same
@@ -239,6 +265,13 @@ def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> F
     """Belief and ahead as of now, from memory where the facts have not changed.
 
     Without `fresh` an outdated one may be returned while a new one is worked out beside it.
+
+    Raises
+    ------
+    LookupError
+        If the book holds no farm.
+    StillLearning
+        Where pages are served, while there is none at all yet.
     """
     key = (str(connection.settings_dict["NAME"]), days, draws)
     state = _state()
@@ -246,22 +279,50 @@ def foresight(*, fresh: bool = False, days: int = DAYS, draws: int = DRAWS) -> F
         kept = _kept.get(key)
     if kept is not None and kept[0] == state:
         return kept[1]
-    if kept is None or fresh:
+    if kept is not None and not ledger.still_has(*kept[0][0]):  # the book was replaced by a copy
+        kept = None
+        with _lock:
+            _kept.pop(key, None)
+    if fresh or (kept is None and not _serving.is_set()):
         return _work_out(key, state, days, draws)
+    _start(key, days, draws)
+    return _first(key, state, days, draws) if kept is None else kept[1]
+
+
+def serve_pages() -> None:
+    """Say that this program serves pages from now on, and begin with the first belief before anybody asks for it."""
+    _serving.set()
+    if shelf.card() is not None:
+        _start((str(connection.settings_dict["NAME"]), DAYS, DRAWS), DAYS, DRAWS)
+
+
+def _start(key: tuple[str, int, int], days: int, draws: int) -> None:
+    """Have a new belief worked out beside the pages, unless it is already."""
     with _lock:
         if key not in _busy:
             _busy.add(key)
             threading.Thread(target=_beside, args=(key, days, draws), daemon=True).start()
-    return kept[1]
+
+
+def _first(key: tuple[str, int, int], state: State, days: int, draws: int) -> Foresight:
+    """The first belief, if it comes soon; one that failed beside the pages is tried here, so that it is told why."""
+    with _done:
+        _done.wait_for(lambda: key in _kept or key not in _busy, _PATIENCE_S)
+        kept = _kept.get(key)
+        if kept is None and key in _busy:
+            raise StillLearning
+    return kept[1] if kept is not None else _work_out(key, state, days, draws)
 
 
 def _beside(key: tuple[str, int, int], days: int, draws: int) -> None:
     try:
-        _hush.wait(_PAUSE_S)
+        if key in _kept:
+            _hush.wait(_PAUSE_S)
         _work_out(key, _state(), days, draws)
     finally:
-        with _lock:
+        with _done:
             _busy.discard(key)
+            _done.notify_all()
         connection.close()
 
 
@@ -273,7 +334,7 @@ def _work_out(key: tuple[str, int, int], state: State, days: int, draws: int) ->
             return kept[1]
         from chirr.desk.why import worth_weighing
 
-        new = replace(foresee(days=days, draws=draws), told=state[0])
+        new = replace(foresee(days=days, draws=draws), told=state[0][0])
         new = replace(new, sharpen=worth_weighing(new))
         new.breeding  # noqa: B018 - worked out here, so that no page waits for it
         with _lock:
@@ -283,8 +344,8 @@ def _work_out(key: tuple[str, int, int], state: State, days: int, draws: int) ->
 
 def _state() -> State:
     """What belief depends on: the newest entry that tells something, the newest reading, the hour, the farm itself."""
-    told = telling().order_by("-seq").values_list("seq", flat=True).first() or 0
-    read = ReadingRow.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    told = telling().order_by("-seq").values_list("seq", "id").first() or (0, "")
+    read = ReadingRow.objects.order_by("-pk").values_list("pk", "at").first() or (0, 0)
     farm = msgspec.json.encode((shelf.card(), shelf.rooms(), shelf.tray_types(), ledger.bin_rows()))
     return told, read, clock.now() // HOUR, crc32(farm)
 
@@ -293,6 +354,16 @@ def telling() -> QuerySet[EntryRow]:
     """Entries that tell something of how many there are or when: none of the silent deeds, but what stands for another
     entry or takes it back."""
     return EntryRow.objects.filter(~Q(deed__in=SILENT) | Q(replaces__isnull=False))
+
+
+def is_kept(f: Foresight) -> bool:
+    """Whether a foresight is the newest there is."""
+    return any(kept is f for _, kept in _kept.values())
+
+
+def is_behind(f: Foresight) -> bool:
+    """Whether entries that tell something have come since."""
+    return f.told > 0 and telling().filter(seq__gt=f.told).exists()
 
 
 def forget() -> None:
@@ -359,7 +430,6 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
 
 def remarks(f: Foresight) -> tuple[str, ...]:
     """What the figures rest on, in plain sentences."""
-    from chirr.desk.grade import drift_remark  # grades ask the belief, so not at the top
     from chirr.desk.poor_batches import batch_remarks
 
     facts = f.belief.facts

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 import numpy as np
 
+from chirr.book import ledger
 from chirr.charts.laying import eggs_by_age
 from chirr.desk import clock
 from chirr.desk.belief import Foresight, band, foresight, remarks
@@ -61,11 +62,10 @@ def breeders(*, bin: str | None = None) -> tuple[Breeders, ...]:  # noqa: A002 -
         If the book holds no farm, or the farm has no such bin; in plain words.
     """
     f = foresight()
-    if bin is not None and bin not in f.standing.bins:
+    if bin is not None and bin not in ledger.live().bins:
         raise LookupError(say("There is no bin {name} on this farm.", name=bin))
     scene = _Scene(f=f, animal=species(f.card.species), tz=ZoneInfo(f.card.timezone))
-    found = [scene.of_lot(b) for b in f.breeding]
-    return tuple(b for b in found if bin in (None, b.bin))
+    return tuple(scene.of_lot(b) for b in f.breeding if bin in (None, f.standing.lots[b.answer.lot].bin))
 
 
 def ages_of_laying() -> LayingAges:

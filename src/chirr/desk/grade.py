@@ -7,23 +7,20 @@ the book and can be thrown away; pages only read it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
-from pathlib import Path
 
-import msgspec
 import numpy as np
-from django.db import connection
 from numpy.typing import NDArray
 
 from chirr.book import ledger, shelf
 from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.belief import Foresight, foresee
-from chirr.desk.grade_cases import DAY, KINDS, REACH_DAYS, Question, questions
-from chirr.desk.grade_report import RIVALS, Case, Grade, drift_sentence, find_drift, grade_kinds
+from chirr.desk.grade_cases import REACH_DAYS, Question, questions
+from chirr.desk.grade_report import Case, Grade, find_drift, grade_kinds
 from chirr.desk.grade_rivals import CalendarRule, Keeper, Ledger, published_alone
+from chirr.desk.kept_grade import DATES, asked_days, first_entry_id, is_whole
+from chirr.desk.kept_grade import keep as keep_it
 from chirr.desk.shapes import QUANTILES
-from chirr.desk.spoken import say
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Ahead, ClutchAhead, LotAhead
 from chirr.engine.colony.calendar import Textbook
@@ -32,15 +29,7 @@ from chirr.engine.colony.scores import wider
 Floats = NDArray[np.float64]
 Told = Callable[[str, int, int | None], None]
 
-DATES, DRAWS = 26, 400
-STALE_WEEKS = 4
-"""A grade is called old from so many weeks on (judgement)."""
-WARM_UP_DAYS = 56
-"""No forecast is scored before the book is so old."""
-
-
-class TooShort(LookupError):  # noqa: N818 - it is what is said, not a failure of the program
-    """The book does not reach back far enough to grade anything."""
+DRAWS = 400
 
 
 def grade(
@@ -73,7 +62,7 @@ def grade(
     if card is None:
         raise LookupError("This book holds no farm yet; set one up or import a folder.")
     asked = asked_days(dates=dates, every_days=every_days)
-    later = ledger.live()
+    (_, newest), later = ledger.newest(), ledger.live()
     cases: list[Case] = []
     for i, at in enumerate(asked):
         if told is not None:
@@ -82,39 +71,13 @@ def grade(
     if told is not None:
         told("Forecasting the past", len(asked), len(asked))
     report = Grade(
-        made_at=clock.now(), farm=card.name, first_entry=_first_entry(), asked=asked, draws=draws,
+        made_at=clock.now(), farm=card.name, first_entry=first_entry_id(), asked=asked, draws=draws,
         kinds=grade_kinds(cases), drift=find_drift(cases, last or 0),
+        newest_entry=newest,
     )  # fmt: skip
     if keep and is_whole(report):
-        _write(report)
+        keep_it(report)
     return report
-
-
-def is_whole(report: Grade) -> bool:
-    """Whether it asks at least as many days as a usual grade of this book.
-
-    Only such a report is kept: drift is found in recent answers, and one of few days has too few to find any.
-    """
-    return len(report.asked) >= len(asked_days())
-
-
-def asked_days(*, dates: int = DATES, every_days: int = 7) -> tuple[int, ...]:
-    """Midnights from which the past is forecast: evenly spread over the book, its first `WARM_UP_DAYS` left out."""
-    first = next(ledger.entries("1", order="at, id LIMIT 1"), None)
-    last = ledger.last_at()
-    if first is None or last is None:
-        raise TooShort("The book holds no entries yet, so there is no past to forecast again.")
-    days = int((last - first.at) / DAY) - WARM_UP_DAYS - 1
-    if days < every_days:
-        weeks = (WARM_UP_DAYS + every_days) // 7 + 1
-        raise TooShort(
-            f"The book is {int((last - first.at) / DAY)} days long; grading needs at least {weeks} weeks, "
-            f"because the first {WARM_UP_DAYS // 7} only teach."
-        )
-    step = max(every_days, days / max(dates, 1))
-    start, tz = clock.local(first.at).date() + timedelta(days=WARM_UP_DAYS), clock.zone()
-    count = min(dates, int(days / step))
-    return tuple(clock.day_bounds(start + timedelta(days=round(step * i)), tz)[0] for i in range(count))
 
 
 def cases_of(f: Foresight, later: Standing, *, draws: int) -> list[Case]:
@@ -183,78 +146,3 @@ def on_day(daily: Floats, days: float) -> Floats:
 
 def _counted(said: Floats, error: float) -> Floats:
     return np.exp(wider(np.log(np.maximum(said, 1e-6)), QUANTILES, error))
-
-
-# --- the report that is kept -------------------------------------------------------------------------------------
-
-
-def kept_path() -> Path | None:
-    """The file beside the book; None for a book that is only in memory."""
-    name = str(connection.settings_dict["NAME"])
-    return (
-        None if name == ":memory:" or "mode=memory" in name else Path(name).with_name(Path(name).name + ".grade.json")
-    )
-
-
-def kept() -> Grade | None:
-    """The last report of this book, or None: never graded, or the file is of another book or cannot be read."""
-    path = kept_path()
-    try:
-        report = msgspec.json.decode(path.read_bytes(), type=Grade) if path is not None else None
-    except (OSError, msgspec.DecodeError):
-        return None
-    return report if report is not None and report.first_entry == _first_entry() else None
-
-
-def drift_remark(as_of: int | None = None) -> str | None:
-    """A warning where bands promise too much, or where nobody has looked for long; None while all is well.
-
-    None too for a look back (`as_of` more than a day ago): the warning is about the forecasts of today.
-    """
-    if as_of is not None and clock.now() - as_of > DAY:
-        return None
-    report = kept()
-    return stale_sentence(report) if report is None else drift_sentence(report.drift) or stale_sentence(report)
-
-
-def stale_sentence(report: Grade | None) -> str | None:
-    """That the forecasts were never graded, though the book is long enough, or not for weeks; None if they were."""
-    last = ledger.last_at()
-    if last is None:
-        return None
-    if report is None:
-        try:
-            asked_days()
-        except TooShort:
-            return None
-        return say(
-            "The forecasts of this book have never been held against what came: “chirr grade” does it, and from then on"
-            " a warning stands here when they promise too much."
-        )
-    weeks = (last - report.made_at) // (7 * DAY)
-    if weeks < STALE_WEEKS:
-        return None
-    return say(
-        "The forecasts were last held against what came {weeks} weeks ago, so nobody would know if they had begun to"
-        " promise too much: run “chirr grade”.",
-        weeks=int(weeks),
-    )
-
-
-def _write(report: Grade) -> None:
-    """Whole or not at all."""
-    path = kept_path()
-    if path is None:
-        return
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(msgspec.json.format(msgspec.json.encode(report), indent=1))
-    part.replace(path)
-
-
-def _first_entry() -> str:
-    first = next(ledger.entries("1", order="at, id LIMIT 1"), None)
-    return "" if first is None else first.id
-
-
-__all__ = ["DATES", "DRAWS", "KINDS", "RIVALS", "Grade", "TooShort", "drift_remark", "grade", "is_whole", "kept",
-           "kept_path"]  # fmt: skip

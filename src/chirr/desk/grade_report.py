@@ -90,7 +90,7 @@ class Drift(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Grade(msgspec.Struct, frozen=True, kw_only=True):
-    """The whole report. Times are epoch seconds; `first_entry` ties it to its book."""
+    """The whole report. Times are epoch seconds; `first_entry` and `newest_entry` tie it to its book."""
 
     made_at: int
     farm: str
@@ -99,6 +99,8 @@ class Grade(msgspec.Struct, frozen=True, kw_only=True):
     draws: int
     kinds: tuple[KindGrade, ...]
     drift: tuple[Drift, ...]
+    newest_entry: str = ""
+    """The entry that had come last when it was made; '' in a report from before this was noted."""
 
 
 def grade_kinds(cases: Sequence[Case]) -> tuple[KindGrade, ...]:

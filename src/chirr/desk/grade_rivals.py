@@ -12,10 +12,11 @@ from chirr.book.standing import Clutch, Lot, Standing
 from chirr.desk.belief import Foresight
 from chirr.desk.grade_cases import DAY, first_count, hatch_between
 from chirr.desk.shapes import QUANTILES
-from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
+from chirr.engine.colony.ahead import Ahead, look_ahead
 from chirr.engine.colony.belief import believe
 from chirr.engine.colony.calendar import Average, Textbook, about_age, per_tray
 from chirr.engine.colony.history import FarmHistory, Kind
+from chirr.engine.colony.horizon import Horizon
 from chirr.records import TrayType
 
 Floats = NDArray[np.float64]

@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from chirr.charts.grading import held_of_100, misses_beside
-from chirr.desk.grade import kept, stale_sentence
 from chirr.desk.grade_cases import KINDS
 from chirr.desk.grade_report import Grade, KindGrade, drift_sentence
+from chirr.desk.kept_grade import kept, stale_sentence
 from chirr.desk.shapes import Chart
 from chirr.desk.spoken import again, say
 from chirr.says import word

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,17 +14,21 @@ import numpy as np
 from chirr.book.standing import Lot
 from chirr.desk import clock
 from chirr.desk.ahead import band_chart
-from chirr.desk.belief import Foresight, band, foresight, remarks
+from chirr.desk.belief import Foresight, band, foresight, remarks, which
 from chirr.desk.farm import PRICES
 from chirr.desk.plainly import left_out_json, plain_json, without
 from chirr.desk.shapes import QUANTILES, Band, Chart
 from chirr.desk.spoken import chance_in_words, day_words, say
 from chirr.engine.biology.species import species
-from chirr.engine.colony.ahead import LotAhead, look_ahead, quantiles
-from chirr.engine.planning.harvest import DailyHorizon, HarvestDays, Prices, harvest_days
+from chirr.engine.colony.ahead import LotAhead, quantiles, stock_of_each
+from chirr.engine.colony.horizon import EVERY_DAY, Horizon
+from chirr.engine.colony.stock import StockDraws
+from chirr.engine.planning.harvest import HarvestDays, Prices, harvest_days
 from chirr.records import FarmCard, SizeClass
 
 DRAWS = 600
+TOGETHER = 16
+"""Lots whose story is told at once."""
 SHOWN_DAYS = (0, 1, 2, 3, 5, 7, 10, 14, 21, 28, 42)
 CHART_DAYS = 45
 
@@ -95,21 +100,32 @@ def harvest(name: str, *, money: bool) -> HarvestView | None:
         If no such lot lives on the farm.
     """
     f = foresight()
-    found = [a for a in f.ahead.lots if f.gathered.lots[a.lot] == name]
-    if not found:
+    if not any(f.gathered.lots[a.lot] == name for a in f.ahead.lots):
         raise LookupError(say("No lot {lot} lives on the farm.", lot=name))
-    return _of_lot(f, found[0], money=money) if _grows(f, found[0]) else None
+    return of_lot(name, money=money)
+
+
+def of_lot(name: str, *, money: bool) -> HarvestView | None:
+    """The same for the page of a lot: None too for one just entered, which is looked ahead at some seconds later."""
+    f = foresight()
+    growing = _growing(f)
+    k = next((k for k, a in enumerate(growing) if f.gathered.lots[a.lot] == name), None)
+    if k is None:
+        return None
+    first = k - k % TOGETHER
+    views = _views(f, growing[first : first + TOGETHER], money=money)
+    return next(view() for n, view in enumerate(views, first) if n == k)
 
 
 def harvests(*, money: bool, told: Callable[[int, int], None] | None = None) -> tuple[HarvestView, ...]:
     """Every lot that grows for harvest, the soonest first. `told` hears how many of how many are done."""
     f = foresight()
-    growing = [a for a in f.ahead.lots if _grows(f, a)]
-    views = []
-    for k, a in enumerate(growing):
+    growing = _growing(f)
+    views: list[HarvestView] = []
+    for first in range(0, len(growing), TOGETHER):
         if told is not None:
-            told(k, len(growing))
-        views.append(_of_lot(f, a, money=money))
+            told(first, len(growing))
+        views += (view() for view in _views(f, growing[first : first + TOGETHER], money=money))
     return tuple(sorted(views, key=lambda v: v.best.mid))
 
 
@@ -128,17 +144,40 @@ def harvest_json(views: tuple[HarvestView, ...]) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _growing(f: Foresight) -> list[LotAhead]:
+    return [a for a in f.ahead.lots if _grows(f, a)]
+
+
 def _grows(f: Foresight, a: LotAhead) -> bool:
     bin_ = f.standing.bins.get(f.standing.lots[f.gathered.lots[a.lot]].bin or "")
     breeds = bin_ is not None and bin_.duty == "breeding"
     return not (a.waiting or a.x >= 1.3 or breeds or a.alive[0][3] < 1)
 
 
-def _of_lot(f: Foresight, a: LotAhead, *, money: bool) -> HarvestView:
-    lot = f.standing.lots[f.gathered.lots[a.lot]]
+def _views(f: Foresight, growing: list[LotAhead], *, money: bool) -> Iterator[Callable[[], HarvestView]]:
+    """What is told of each of some lots, worked out when it is called for.
+
+    They are drawn together, and a lot is always drawn with the same others, so that its own page says what the list of
+    all says.
+    """
     classes = f.classes if f.classes[0].from_mg <= 0 else (SizeClass(name=say("smaller"), from_mg=0.0), *f.classes)
-    number, kg = _draws_of(f, a.lot, classes)
     prices = prices_of(f.card, classes) if money else None
+    stocks = stock_of_each(
+        f.belief, f.gathered.clocks,
+        Horizon(days=f.days, from_mg=tuple(c.from_mg for c in classes), target_mg=1.0, strides=EVERY_DAY),
+        place_room=f.gathered.place_room, lots=np.array([a.lot for a in growing], dtype=np.int64),
+        open_clutches=which(f.gathered.clutches, lambda c: f.standing.clutches[c].emptied_at is None),
+        draws=DRAWS, rng=np.random.default_rng(40),
+    )  # fmt: skip
+    for a, stock in zip(growing, stocks, strict=True):
+        yield partial(_of_lot, f, f.standing.lots[f.gathered.lots[a.lot]], stock, classes, prices)
+
+
+def _of_lot(
+    f: Foresight, lot: Lot, stock: StockDraws, classes: tuple[SizeClass, ...], prices: Prices | None
+) -> HarvestView:
+    """What is told of a lot whose crickets and kilograms are `stock`."""
+    number, kg = stock.crickets.astype(np.float64), stock.kg.astype(np.float64)
     so_far = (f.as_of - (lot.began_at if lot.began_at is not None else lot.named_at)) / 86400
     days = harvest_days(
         number, kg, species(f.card.species), np.random.default_rng(41), days_so_far=max(so_far, 0.0), prices=prices
@@ -152,24 +191,6 @@ def _of_lot(f: Foresight, a: LotAhead, *, money: bool) -> HarvestView:
         for k, c in enumerate(classes)
     )  # fmt: skip
     return _view(f, lot, days, prices, sizes)
-
-
-def _draws_of(f: Foresight, lot: int, classes: tuple[SizeClass, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """Crickets and kilograms of one lot in each size class over the days to come, with what still hatches into it.
-
-    Both of shape (classes, days + 1, draws).
-    """
-    open_clutches = [
-        i for i, c in enumerate(f.gathered.clutches)
-        if f.belief.arrays.lot[i] == lot and f.standing.clutches[c].emptied_at is None
-    ]  # fmt: skip
-    one = look_ahead(
-        f.belief, f.gathered.clocks,
-        DailyHorizon(days=f.days, from_mg=tuple(c.from_mg for c in classes), target_mg=1.0),
-        place_room=f.gathered.place_room, living=np.array([lot], dtype=np.int64),
-        open_clutches=np.array(open_clutches, dtype=np.int64), draws=DRAWS, rng=np.random.default_rng(40),
-    )  # fmt: skip
-    return one.stock.crickets.astype(np.float64), one.stock.kg.astype(np.float64)
 
 
 def _view(f: Foresight, lot: Lot, d: HarvestDays, prices: Prices | None, sizes: tuple[SizeRow, ...]) -> HarvestView:

@@ -15,7 +15,7 @@ from chirr.book import ledger, shelf
 from chirr.book.models import EntryRow
 from chirr.book.standing import Standing
 from chirr.desk import clock
-from chirr.desk.belief import Foresight, clutch_belief, look_from, lot_belief, swap_days_of, telling, which
+from chirr.desk.belief import Foresight, clutch_belief, is_kept, look_from, lot_belief, swap_days_of, telling, which
 from chirr.desk.gather import gather_some
 from chirr.desk.shapes import Beliefs
 from chirr.engine.biology.species import species
@@ -52,16 +52,23 @@ def up_to_date(f: Foresight) -> Beliefs:
         rows = telling().filter(seq__gt=now.told).order_by("seq")
         new = list(rows.values_list("seq", "record")[:TOO_MANY])
         if new:
-            seen, learnt = _with(now, [ledger.from_record(record) for _, record in new])
-            seen = msgspec.structs.replace(seen, behind=True)
+            found = _with(now, [ledger.from_record(record) for _, record in new])
+            seen, learnt = found or (now.seen, now.learnt)
+            seen = msgspec.structs.replace(seen, behind=True, waits=now.seen.waits or found is None)
             now = _Newest(foresight=f, told=new[-1][0], seen=seen, learnt=learnt)
             _newest[:] = [now]
         return now.seen
 
 
-def _with(now: _Newest, new: list[Entry]) -> tuple[Beliefs, Learnt]:
-    """What was seen so far with some more entries; as it was where they touch more than can be believed apart from the
-    rest, or where the farm itself has changed."""
+def waits() -> bool:
+    """Whether entries have come that touch so much that what is believed of it waits for the whole farm."""
+    newest = next(iter(_newest), None)
+    return newest is not None and newest.seen.waits and is_kept(newest.foresight)
+
+
+def _with(now: _Newest, new: list[Entry]) -> tuple[Beliefs, Learnt] | None:
+    """What was seen so far with some more entries; None where they touch more than can be believed apart from the rest,
+    or where the farm itself has changed."""
     f, seen, learnt = now.foresight, now.seen, now.learnt
     s, card = ledger.live(), f.card
     lots, clutches = _named(s, [*new, *_replaced(new)])
@@ -70,18 +77,18 @@ def _with(now: _Newest, new: list[Entry]) -> tuple[Beliefs, Learnt]:
     eggs = [c for c in s.clutches.values() if c.name in clutches or c.to_lot in lots]
     beside = _kin(s, f, {c.lot for c in eggs}) - lots
     if len(lots) + len(beside) > TOO_MANY:
-        return seen, learnt
+        return None
     animal = species(card.species)
     some = gather_some(
         s, f.gathered, at=max(clock.now(), f.as_of), rooms=shelf.rooms(), tray_types=shelf.tray_types(),
         species=animal, swap_days=swap_days_of(card.swap_days), lots=lots | beside, clutches=clutches,
     )  # fmt: skip
     if some is None:
-        return seen, learnt
+        return None
     known = (_numbers(f.gathered.lots, some.lots), _numbers(f.gathered.clutches, some.clutches))
     families = families_of(f.belief, *known)
     if not set(_lots_of(f, families)) <= set(some.lots):
-        return seen, learnt
+        return None
     prior = all_but(f.ground, families)
     belief = believe(some.history, some.clocks, some.clutch_temp_c, animal, learnt=learnt, farm_prior=prior)
     part = look_from(

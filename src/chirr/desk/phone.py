@@ -64,6 +64,16 @@ class Answer(msgspec.Struct, frozen=True, kw_only=True):
     faults: dict[str, str] = {}
 
 
+def first_entry() -> str:
+    """The id of the first entry to arrive, which tells one book from another; '' while it is empty."""
+    return EntryRow.objects.order_by("seq").values_list("id", flat=True).first() or ""
+
+
+def has(entry_id: str) -> bool:
+    """Whether the book has an entry."""
+    return EntryRow.objects.filter(id=entry_id).exists()
+
+
 def take(sending: Sending, *, actor: Person, now: int) -> list[Answer]:
     """Write what a phone gathered, and answer each entry in the order given. `now` is the farm's wall clock.
 

@@ -14,6 +14,7 @@ from chirr.book import ledger, papers
 from chirr.desk import clock, farm, racks, trays
 from chirr.desk.belief import beliefs
 from chirr.desk.browse import story_lines
+from chirr.desk.overdue import overdue
 from chirr.desk.round import round_sheet
 from chirr.desk.settle import how_many
 from chirr.desk.shapes import Beliefs, RackRoom, RoundSheet, StoryLine, SubstrateRow
@@ -33,6 +34,8 @@ class Pocket(msgspec.Struct, frozen=True, kw_only=True):
     sheet: RoundSheet
     rooms: tuple[RackRoom, ...]
     beliefs: Beliefs
+    overdue: dict[str, str]
+    """clutches that should have hatched by now, each with the words for it"""
     choices: farm.Choices
     homes: dict[str, str]
     """clutch -> its laying bin, or the bin or rack place where it waits to hatch"""
@@ -47,18 +50,19 @@ class Pocket(msgspec.Struct, frozen=True, kw_only=True):
 def state() -> str:
     """A short text that changes whenever a fresh pocket would say something else."""
     sheet = next(iter(papers.sheet_days(1)), "")
-    return f"{connection.settings_dict['NAME']} {ledger.top_seq()} {beliefs().as_of} {clock.today()} {sheet}"
+    return f"{connection.settings_dict['NAME']} {ledger.newest()} {beliefs().as_of} {clock.today()} {sheet}"
 
 
 def pocket() -> Pocket:
     """What the farm's computer knows now that a phone may need."""
     seen = beliefs()
     choices = farm.choices()
+    now = clock.now()
     return Pocket(
-        as_of=clock.now(), sheet=round_sheet(beliefs=seen), rooms=racks.racks(), beliefs=seen, choices=choices,
+        as_of=now, sheet=round_sheet(beliefs=seen), rooms=racks.racks(), beliefs=seen, choices=choices,
         homes=choices.clutches, lines=_lines(), to_settle=how_many(),
         substrates=tuple((b, trays.trays_of(b.substrate)) for b in trays.substrates()),
-        sheets=papers.sheet_days(SHEETS),
+        sheets=papers.sheet_days(SHEETS), overdue=overdue(ledger.live(), seen.clutches.values(), now),
     )  # fmt: skip
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 
 from chirr.book import ledger, shelf
-from chirr.book.standing import BinNow, Clutch, Standing
+from chirr.book.standing import BinNow, Standing
 from chirr.desk import clock
 from chirr.desk.belief import beliefs as believed
+from chirr.desk.overdue import overdue
 from chirr.desk.round import round_sheet
 from chirr.desk.shapes import Beliefs, BinTile, LotBelief, RackLevel, RackRoom, RackStack, RoundStop
 from chirr.desk.spoken import say, say_n, term
@@ -147,7 +148,7 @@ def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> tuple[str, 
     laid = s.clutches[first.clutch].laid_at
     share = (now - laid) / max(first.first_pinheads.mid - laid, 1.0)
     early, late = (first.first_pinheads.low - now) / 86400, (first.first_pinheads.high - now) / 86400
-    if late < 0:
+    if first.clutch in _late(s, bin_, seen, now):
         return say("hatch overdue"), 1.0
     if early <= 0:
         return say("may hatch now, within {days:.0f} d", days=late) if late >= 1 else say("may hatch now"), min(
@@ -171,13 +172,13 @@ def _trouble(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, n
         return say("two lots in one bin")
     if stop is not None and stop.group == "sick":
         return say("many deaths")
-    late = [c for c in bin_.hatching if _overdue(s.clutches[c], seen, now)]
+    late = _late(s, bin_, seen, now)
     return say("{clutch} has not hatched", clutch=late[0]) if late else None
 
 
-def _overdue(clutch: Clutch, seen: Beliefs, now: int) -> bool:
-    belief = seen.clutches.get(clutch.name)
-    return clutch.hatched_at is None and belief is not None and belief.late_at(now)
+def _late(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> list[str]:
+    """Clutches in a bin that should have hatched by now."""
+    return list(overdue(s, [seen.clutches[c] for c in bin_.hatching if c in seen.clutches], now))
 
 
 def about(number: float) -> str:

@@ -94,7 +94,7 @@ def round_sheet(
 
 
 Sheets = dict[tuple[date, int, float, str, tuple[str, ...]], RoundSheet]
-_kept: dict[str, tuple[int, date, Beliefs, Sheets]] = {}
+_kept: dict[str, tuple[tuple[int, str], date, Beliefs, Sheets]] = {}
 
 
 def _sheets_now(beliefs: Beliefs, today: date) -> Sheets:
@@ -103,7 +103,7 @@ def _sheets_now(beliefs: Beliefs, today: date) -> Sheets:
     The Round, the Racks and every phone ask for the same sheet until an entry comes or belief changes, as it does with
     the hour and with the farm's card, rooms and trays.
     """
-    book, top = str(connection.settings_dict["NAME"]), ledger.top_seq()
+    book, top = str(connection.settings_dict["NAME"]), ledger.newest()
     kept = _kept.get(book)
     if kept is None or kept[:2] != (top, today) or not _alike(kept[2], beliefs):
         kept = _kept[book] = (top, today, beliefs, {})

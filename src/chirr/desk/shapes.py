@@ -50,10 +50,6 @@ class ClutchBelief(msgspec.Struct, frozen=True, kw_only=True):
     bin: str | None = None
     lot: str | None = None
 
-    def late_at(self, now: float) -> bool:
-        """Whether its first pinheads, were they not seen by now, should have come: the 90 % band is over."""
-        return now > self.expected_first.q[6]
-
 
 class LotBelief(msgspec.Struct, frozen=True, kw_only=True):
     """What is believed of one living lot now, and when it is ready. `per_cm2` is crickets per cm2 of floor and hides.
@@ -109,6 +105,8 @@ class Beliefs(msgspec.Struct, frozen=True, kw_only=True):
     """Breeding lots, by when they have had their day."""
     behind: bool = False
     """True while only what the newest entries touch is believed anew, and all else is to follow."""
+    waits: bool = False
+    """True while not even that: they touch so much at once that it is believed anew with all else."""
 
 
 # --- the round ---------------------------------------------------------------------------------------------------
@@ -283,6 +281,8 @@ class ThingPage(msgspec.Struct, frozen=True, kw_only=True):
     cautions: tuple[str, ...] = ()
     behind: bool = False
     """True while charts and sums are a few entries behind what is believed now."""
+    overdue: dict[str, str] = {}
+    """Of its clutches, those that should have hatched by now, each with the words for it."""
 
 
 # --- trays -------------------------------------------------------------------------------------------------------
@@ -305,6 +305,8 @@ class ClutchRow(msgspec.Struct, frozen=True, kw_only=True):
     belief: ClutchBelief | None
     hatched_at: int | None
     emptied_at: int | None
+    overdue: str | None = None
+    """That it should have hatched by now, in words."""
 
 
 class SubstrateRow(msgspec.Struct, frozen=True, kw_only=True):
@@ -336,9 +338,11 @@ class AheadView(msgspec.Struct, frozen=True, kw_only=True):
     size_classes: tuple[str, ...]
     charts: tuple[Chart, ...]
     hatches: tuple[ClutchBelief, ...]
-    overdue: tuple[str, ...]
-    """Of these, the clutches that should have hatched by now."""
+    overdue: dict[str, str]
+    """Of these, the clutches that should have hatched by now, each with the words for it."""
     harvests: tuple[LotBelief, ...]
+    behind: bool
+    """True while entries have come that are not looked ahead from yet."""
     remarks: tuple[str, ...]
     """What the figures rest on, and what they leave out."""
 

@@ -7,9 +7,11 @@ from zoneinfo import ZoneInfo
 
 from chirr.book import ledger
 from chirr.book.standing import BinNow, Clutch, Lot, Standing
+from chirr.desk import clock
 from chirr.desk.ahead import band_chart
 from chirr.desk.belief import Foresight, beliefs, foresight
 from chirr.desk.browse import story_lines
+from chirr.desk.overdue import overdue
 from chirr.desk.racks import due_stops, tile
 from chirr.desk.sentences import say_when
 from chirr.desk.shapes import Beliefs, BinTile, Chart, ClutchBelief, Coming, LotBelief, StoryLine, ThingPage
@@ -35,6 +37,7 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
     seen, tz = beliefs(), ZoneInfo(f.card.timezone)
     lots = [seen.lots[n] for n in bin_.lots if n in seen.lots]
     clutches = [seen.clutches[n] for n in (*bin_.trays, *bin_.hatching) if n in seen.clutches]
+    late = overdue(s, clutches, clock.now(), tz)
     facts = [
         (say("duty"), term("duty", bin_.duty)),
         (
@@ -55,11 +58,12 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
         facts=tuple(facts),
         lots=tuple(lots),
         clutches=tuple(clutches),
-        coming=_coming(lots, clutches, f.as_of),
+        coming=_coming(lots, [c for c in clutches if c.clutch not in late], f.as_of),
         charts=tuple(c for b in lots for c in _lot_charts(f, b.lot)),
         story=lines,
         story_total=total,
         behind=seen.behind,
+        overdue=late,
         cautions=tuple(cautions),
     )
 
@@ -73,6 +77,7 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
     seen, tz = beliefs(), ZoneInfo(f.card.timezone)
     belief = seen.lots.get(name)
     clutches = [seen.clutches[n] for n in lot.clutches if n in seen.clutches]
+    late = overdue(s, clutches, clock.now(), tz)
     lines, total = _story("lot = %s OR to_lot = %s", (name, name), limit, also=[])
     bin_ = s.bins.get(lot.bin or "")
     return ThingPage(
@@ -82,11 +87,12 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
         facts=_lot_facts(lot, tz),
         lots=(belief,) if belief else (),
         clutches=tuple(clutches),
-        coming=_coming([belief] if belief else [], clutches, f.as_of),
+        coming=_coming([belief] if belief else [], [c for c in clutches if c.clutch not in late], f.as_of),
         charts=_lot_charts(f, name) if belief else (),
         story=lines,
         story_total=total,
         behind=seen.behind,
+        overdue=late,
     )
 
 
@@ -98,6 +104,7 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
         raise LookupError(say("There is no clutch {name} in the book.", name=name))
     seen, tz = beliefs(), ZoneInfo(f.card.timezone)
     belief = seen.clutches.get(name)
+    late = overdue(s, [belief] if belief else [], clock.now(), tz)
     lines, total = _story("clutch = %s", (name,), limit, also=[])
     bin_ = s.bins.get(clutch.here.bin or "")
     return ThingPage(
@@ -107,11 +114,12 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
         facts=_clutch_facts(clutch, tz),
         lots=(),
         clutches=(belief,) if belief else (),
-        coming=_coming([], [belief] if belief else [], f.as_of),
+        coming=_coming([], [belief] if belief and not late else [], f.as_of),
         charts=(),
         story=lines,
         story_total=total,
         behind=seen.behind,
+        overdue=late,
     )
 
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 from chirr.book import ledger, shelf
 from chirr.book.standing import Clutch, Standing, Substrate
 from chirr.desk import clock
 from chirr.desk.belief import beliefs as believed
+from chirr.desk.overdue import missed, overdue_words
 from chirr.desk.shapes import ClutchBelief, ClutchRow, SubstrateRow, TraysView
 from chirr.desk.spoken import say, say_n
 
@@ -15,7 +18,7 @@ RECENT_DAYS = 30
 
 def trays(*, finished: bool = False) -> TraysView:
     """The Trays page; with `finished` the clutches emptied in the last `RECENT_DAYS` days too."""
-    s, seen, now = ledger.live(), believed(), clock.now()
+    s, seen, now, tz = ledger.live(), believed(), clock.now(), clock.zone()
     chosen = s.open_clutches()
     if finished:
         since = now - RECENT_DAYS * 86400
@@ -24,7 +27,7 @@ def trays(*, finished: bool = False) -> TraysView:
             key=lambda c: -(c.emptied_at or 0),
         )
     return TraysView(
-        clutches=tuple(row(c, seen.clutches.get(c.name), now) for c in chosen),
+        clutches=tuple(row(c, seen.clutches.get(c.name), now, tz) for c in chosen),
         substrates=substrates(),
         as_of=seen.as_of,
     )
@@ -43,7 +46,7 @@ def trays_of(batch: str) -> tuple[str, ...]:
     return tuple(_in_use(s, s.substrates[batch])) if batch in s.substrates else ()
 
 
-def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
+def row(c: Clutch, belief: ClutchBelief | None, now: int, tz: ZoneInfo) -> ClutchRow:
     """One clutch as a row."""
     here = c.here
     place = (
@@ -52,9 +55,10 @@ def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
         else say("rack, {place}", place=f"{here.room} {here.stack}/{here.level}")
     )
     out = c.pulled_at if c.pulled_at is not None else now
+    by = missed(c, belief, now, tz)
     return ClutchRow(
         clutch=c.name,
-        state=state(c, belief, now),
+        state=state(c, belief, now, late=by is not None),
         tray_type=c.tray_type,
         laid_at=c.laid_at,
         days_in=(out - c.laid_at) / 86400,
@@ -67,10 +71,11 @@ def row(c: Clutch, belief: ClutchBelief | None, now: int) -> ClutchRow:
         belief=belief,
         hatched_at=c.hatched_at,
         emptied_at=c.emptied_at,
+        overdue=overdue_words(by) if by is not None else None,
     )
 
 
-def state(c: Clutch, belief: ClutchBelief | None, now: int) -> str:
+def state(c: Clutch, belief: ClutchBelief | None, now: int, *, late: bool) -> str:
     """Where a clutch is on its way from laid to emptied, in a word or two."""
     if c.emptied_at is not None:
         return "emptied"
@@ -81,7 +86,7 @@ def state(c: Clutch, belief: ClutchBelief | None, now: int) -> str:
         return "laying"
     if belief is None or now < belief.expected_first.q[0]:
         return "waiting"
-    return "overdue" if belief.late_at(now) else "window open"
+    return "overdue" if late else "window open"
 
 
 def _recent(s: Standing, now: int) -> list[Substrate]:

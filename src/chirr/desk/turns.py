@@ -14,6 +14,7 @@ from urllib.parse import quote
 from chirr.book import ledger
 from chirr.desk import belief, clock
 from chirr.desk.calendar_file import Turn
+from chirr.desk.overdue import overdue
 from chirr.desk.round import round_sheet
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief, RoundStop
 from chirr.desk.spoken import again, day_words, say, say_n
@@ -45,21 +46,28 @@ def turns() -> list[Turn]:
 def _hatches(beliefs: Beliefs, today: date) -> Iterator[Turn]:
     """One turn for all trays that are likeliest to hatch on the same day; a late one is looked at today."""
     by_day: dict[date, list[ClutchBelief]] = defaultdict(list)
-    known = ledger.live().clutches
+    s = ledger.live()
+    late = overdue(s, beliefs.clutches.values(), clock.now())
     for clutch in beliefs.clutches.values():
         day = _day(clutch.first_pinheads)
-        if known[clutch.clutch].hatched_at is None and day is not None and day <= today + timedelta(days=FAR_DAYS):
-            by_day[max(day, today)].append(clutch)
+        if s.clutches[clutch.clutch].hatched_at is None and day is not None and day <= today + timedelta(days=FAR_DAYS):
+            by_day[today if clutch.clutch in late else max(day, today)].append(clutch)
     for day, clutches in by_day.items():
         clutches.sort(key=lambda c: (c.bin or "", c.clutch))
         yield Turn(
             key=f"hatch {day}", kind=say("Hatch"), day=day, path="/trays",
             says=say("Hatch: {trays}", trays=_trays([c.clutch for c in clutches])),
-            more=tuple(_hatch_line(c) for c in clutches),
+            more=tuple(_hatch_line(c, late.get(c.clutch)) for c in clutches),
         )  # fmt: skip
 
 
-def _hatch_line(c: ClutchBelief) -> str:
+def _hatch_line(c: ClutchBelief, late: str | None) -> str:
+    if late is not None:
+        return (
+            say("{clutch} in {bin}: {late}.", clutch=c.clutch, bin=c.bin, late=late)
+            if c.bin
+            else say("{clutch}: {late}.", clutch=c.clutch, late=late)
+        )
     told = {"clutch": c.clutch, "when": _when(c.first_pinheads), "number": _count(c.pinheads)}
     if c.bin:
         return say("{clutch} in {bin}: first pinheads {when}; {number} pinheads.", bin=c.bin, **told)

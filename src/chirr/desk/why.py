@@ -8,6 +8,7 @@ from collections.abc import Collection
 import msgspec
 import numpy as np
 
+from chirr.book import ledger
 from chirr.desk.belief import Foresight, foresight
 from chirr.desk.minutes import learnt
 from chirr.desk.spoken import again, say
@@ -98,7 +99,7 @@ def why(kind: str, name: str) -> Why:
     Raises LookupError if the farm has no such thing.
     """
     f = foresight()
-    s = f.standing
+    s = ledger.live()
     known: dict[str, Collection[str]] = {"bin": s.bins, "lot": s.lots, "clutch": s.clutches}
     if name not in known.get(kind, ()):
         raise LookupError(

@@ -50,7 +50,15 @@ def farm(request: HttpRequest) -> dict[str, Any]:
         "language": get_language(),
         "LANGUAGE_CODE": get_language(),
         "languages": settings.LANGUAGES,
+        "belief_waits": _belief_waits,
     }
+
+
+def _belief_waits() -> bool:
+    """Whether the newest entries are not in what is believed yet; only pages that show belief ask."""
+    from chirr.desk.just_entered import waits
+
+    return waits()
 
 
 def _of_device(request: HttpRequest, name: str) -> str:

@@ -12,12 +12,15 @@ from django.middleware.gzip import GZipMiddleware
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
-from chirr.desk import devices, farm, people
+from chirr.desk import devices, farm, learning, people
 from chirr.desk.spoken import say, term
 from chirr.pages import display, entering
 from chirr.pages.access import Door, door_of
 
 Answer = Callable[[HttpRequest], HttpResponse]
+
+AGAIN_S = 3
+"""A page that waits for the first belief asks for itself again after so many seconds."""
 
 
 class SqueezeMiddleware(GZipMiddleware):
@@ -67,6 +70,16 @@ class FarmMiddleware:
             response["Vary"] = ", ".join(filter(None, (response.get("Vary"), "Cookie")))
         if not response.has_header("Cache-Control"):
             response["Cache-Control"] = "private, no-cache"
+        return response
+
+    def process_exception(self, request: HttpRequest, told: Exception) -> HttpResponse | None:
+        """Where there is no belief yet, what is known without one, and the page itself as soon as there is."""
+        if not isinstance(told, learning.StillLearning):
+            return None
+        again = request.method == "GET"
+        context = {"again": again, "seconds": AGAIN_S, "rooms": learning.as_it_stands() if again else ()}
+        response = render(request, "chirr/learning.html", context, status=503)
+        response["Retry-After"], response["Cache-Control"] = str(AGAIN_S), "no-store"
         return response
 
     def process_view(

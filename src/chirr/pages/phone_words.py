@@ -18,6 +18,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Clutch"),
     gettext_noop("Done"),
     gettext_noop("escaped"),
+    gettext_noop("Fetching the pages in the other language."),
     gettext_noop("Fill in"),
     gettext_noop("Fill this in."),
     gettext_noop("From this phone’s memory, as of {day}."),
@@ -43,6 +44,7 @@ WORDS: tuple[str, ...] = (
     gettext_noop("No answer from the farm’s computer"),
     gettext_noop("No answer from the farm's computer. Nothing was written; try again when the signal is back."),
     gettext_noop("No answer from the farm’s computer, so you are still signed in. Sign out where there is a signal."),
+    gettext_noop("No answer from the farm’s computer, so nothing was changed. Try again where there is a signal."),
     gettext_noop("Nobody is signed in on this phone, so nothing was written. Sign in first, then do it again."),
     gettext_noop("None yet"),
     gettext_noop("Not in this phone’s memory"),
@@ -73,6 +75,13 @@ WORDS: tuple[str, ...] = (
     gettext_noop("Take the last digit away"),
     gettext_noop("That did not work, and nothing was written. Open the page afresh and try again."),
     gettext_noop("The book could not take these. They stay here until you decide."),
+    gettext_noop(
+        "The farm’s book was put back to an older copy. {n} entries that went up from this phone since go up again."
+    ),
+    gettext_noop(
+        "The language is changed, but this phone could not fetch it all. Until it has a signal again, what it shows"
+        " without one stays as it was."
+    ),
     gettext_noop("The round took {n} minutes."),
     gettext_noop(
         "They are not in the book yet. They stay on this phone and go up when somebody who may write signs in."

@@ -43,7 +43,7 @@ def as_json(p: Pocket, *, units: str, may_write: bool) -> dict[str, Any]:
         "rooms": [_room(r) for r in p.rooms],
         "bins": {t.bin: _bin(t, p.lines.get(t.bin, ())) for r in p.rooms for t in _tiles(r)},
         "lots": {name: _lot(b) for name, b in p.beliefs.lots.items()},
-        "clutches": {name: _clutch(b, p.homes.get(name, "")) for name, b in p.beliefs.clutches.items()},
+        "clutches": {n: _clutch(b, p.homes.get(n, ""), p.overdue.get(n)) for n, b in p.beliefs.clutches.items()},
         "substrates": {b.substrate: _substrate(b, trays) for b, trays in p.substrates},
         "sheets": {code: _sheet(day) for code, day in p.sheets.items()},
         "choices": msgspec.to_builtins(p.choices),
@@ -105,8 +105,8 @@ def _lot(b: LotBelief) -> dict[str, Any]:
     return {"bin": b.bin, "facts": facts}
 
 
-def _clutch(b: ClutchBelief, home: str) -> dict[str, Any]:
-    facts = [[_("Eggs"), band(b.eggs)], [_("First pinheads"), band(b.first_pinheads, "time")]]
+def _clutch(b: ClutchBelief, home: str, late: str | None) -> dict[str, Any]:
+    facts = [[_("Eggs"), band(b.eggs)], [_("First pinheads"), late or band(b.first_pinheads, "time")]]
     return {"bin": b.bin, "home": home, "lot": b.lot, "facts": facts}
 
 

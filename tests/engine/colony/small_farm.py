@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from chirr.engine.biology.species import species
-from chirr.engine.colony.ahead import Ahead, Horizon, look_ahead
+from chirr.engine.colony.ahead import Ahead, look_ahead
 from chirr.engine.colony.belief import Belief, believe
 from chirr.engine.colony.clocks import Clocks, make_clocks
 from chirr.engine.colony.history import ClutchFacts, FarmHistory, Happening, Kind, LotFacts
+from chirr.engine.colony.horizon import STRIDES, Horizon
 
 HOUSE = "acheta-domesticus"
 DAY = 24.0
@@ -72,14 +73,20 @@ def belief_in(farm: FarmHistory, clocks: Clocks, key: str = HOUSE) -> Belief:
 
 
 def ahead_of(
-    belief: Belief, clocks: Clocks, *, days: int = 60, draws: int = 800, from_mg: tuple[float, ...] = (0.0, 90.0, 250.0)
+    belief: Belief,
+    clocks: Clocks,
+    *,
+    days: int = 60,
+    draws: int = 800,
+    from_mg: tuple[float, ...] = (0.0, 90.0, 250.0),
+    strides: tuple[tuple[int, int], ...] = STRIDES,
 ) -> Ahead:
     """What is ahead of all lots not ended and all clutches."""
     farm = belief.history
     return look_ahead(
         belief,
         clocks,
-        Horizon(days=days, from_mg=from_mg, target_mg=from_mg[-1]),
+        Horizon(days=days, from_mg=from_mg, target_mg=from_mg[-1], strides=strides),
         place_room=np.zeros(1, dtype=np.int64),
         living=np.array([i for i, one in enumerate(farm.lots) if one.ended_h is None], dtype=np.int64),
         open_clutches=np.arange(len(farm.clutches)),

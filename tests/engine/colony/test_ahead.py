@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from scipy.special import ndtr
 
 from chirr.engine.biology.species import SPECIES
-from chirr.engine.colony import ahead as colony_ahead
 from chirr.engine.colony.ahead import QUANTILES, quantiles
-from chirr.engine.colony.cohort_ahead import normal_share
 from chirr.engine.colony.history import Happening, Kind
+from chirr.engine.colony.horizon import EVERY_DAY
+from chirr.engine.colony.size_classes import normal_share
 from engine.colony.small_farm import DAY, ahead_of, belief_in, clutch, happening, history, lot, steady, stocked
 
 WARM = steady(30.0)
@@ -38,7 +38,7 @@ def test_alive_never_rises_without_a_stock_or_a_hatch(
     clocks = steady(temp_c)
     first = stocked(number, x=x, adult_days=adult_days if x >= 1 else 0.0)
     ahead = ahead_of(belief_in(history(21.0, lots=(lot(first, *facts),)), clocks), clocks, draws=60).lots[0]
-    assert (np.diff(ahead.alive, axis=0) <= 1e-3 * ahead.alive[:-1] + 1e-3).all()
+    assert (np.diff(ahead.alive, axis=0) <= 3e-3 * ahead.alive[:-1] + 1e-3).all()
     assert (ahead.alive >= 0).all()
 
 
@@ -109,20 +109,16 @@ def test_the_same_draws_come_from_the_same_seed() -> None:
 
 
 @pytest.mark.parametrize("x", [0.0, 0.3, 0.7])
-def test_days_between_those_worked_out_are_nearly_those_of_every_day_worked_out(
-    x: float, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The other side is the same look ahead with nothing left to a straight line; a lot of one age, a tray to hatch."""
+def test_days_between_those_worked_out_are_nearly_those_of_every_day_worked_out(x: float) -> None:
+    """The other side is the same look ahead with nothing left to a spline; a lot of one age, a tray to hatch."""
     farm = history(14.0, lots=(lot(stocked(900, x=x)),), clutches=(clutch(laid_h=9 * DAY, pulled_h=12 * DAY),))
     belief = belief_in(farm, WARM)
-    quick = ahead_of(belief, WARM)
-    monkeypatch.setattr(colony_ahead, "STRIDE", 1)
-    every = ahead_of(belief, WARM)
+    quick, every = ahead_of(belief, WARM), ahead_of(belief, WARM, strides=EVERY_DAY)
     assert (quick.lots[0].kg != every.lots[0].kg).any()
     for part in ("alive", "mean_mg", "kg"):
         here, there = getattr(quick.lots[0], part), getattr(every.lots[0], part)
-        np.testing.assert_allclose(here[:, 2:5], there[:, 2:5], rtol=0.03)
-        np.testing.assert_allclose(here, there, rtol=0.08)
+        np.testing.assert_allclose(here[:, 2:5], there[:, 2:5], rtol=0.015, atol=0.001 * there.max())
+        np.testing.assert_allclose(here, there, rtol=0.04, atol=0.001 * there.max())
     for part in ("crickets", "kg"):
         total, exact = (getattr(a.stock, part).sum(axis=0).mean(axis=1) for a in (quick, every))
         np.testing.assert_allclose(total, exact, rtol=0.005)

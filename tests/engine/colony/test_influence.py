@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from chirr.engine.colony.ahead import Horizon
 from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.figures import (
     Beside,
@@ -19,6 +18,7 @@ from chirr.engine.colony.figures import (
     own_columns,
 )
 from chirr.engine.colony.history import FarmHistory, Happening, Kind
+from chirr.engine.colony.horizon import Horizon
 from chirr.engine.colony.influence import KINDS, Ground, Moved
 from engine.colony.small_farm import DAY, belief_in, clutch, happening, history, lot, steady, stocked
 

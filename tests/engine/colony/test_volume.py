@@ -37,7 +37,7 @@ def settled() -> tuple[Search, Point]:
 def half_log_det(search: Search, z: Floats, weight: Floats) -> float:
     """Half the log determinant of what is believed of clutches and lots at `z`, with the weights of facts given."""
     point = search.look(z)
-    slopes = point.jacobian.toarray()[:, search.farm :]
+    slopes = point.jacobian.sparse().toarray()[:, search.farm :]
     told = np.where(np.isneginf(search.facts.low), 0.0, weight)
     block = np.diag(settled()[1].prior_weight[search.farm :]) + slopes.T @ (told[:, None] * slopes)
     return 0.5 * float(np.linalg.slogdet(block)[1])

@@ -175,6 +175,8 @@ class Species:
     adult_mass_mg: Constant
     female_to_male_mass: Constant
     mass_cv: Constant
+    female_mass_cv: Constant | None = None
+    male_mass_cv: Constant | None = None
     growth_exponent: Constant
     size_slope_per_c: Constant
     size_reference_c: Constant

@@ -38,12 +38,13 @@ def from_afar(search: Search) -> tuple[Search, Point]:
     if len(search.facts.what) > MANY_FACTS:
         few, point = _toward(_with_few_facts(search))
         search = search.with_spreads_of(few)
-        point = search.climb(search.look(point.z), steps=_FEW_STEPS)
-        search.who_laid(point.told)
-        search, point = _nearer(search, point.z, spread_rounds=1, steps=_FINE_STEPS)
+        for _ in range(_FEW_STEPS):
+            point = search.climb(search.look(point.z), steps=1)
+            search.who_laid_at(point.z)
+        search, point = _nearer(search, point.z, spread_rounds=1, near=NEAR_ENOUGH_TO_GO_ON)
     else:
         search, point = _toward(search)
-    search.who_laid(point.told)
+    search.who_laid_at(point.z)
     point = search.climb(search.look(point.z), steps=_FINE_STEPS)
     for _ in range(_VOLUME_ROUNDS):
         point = _leaning(search, point)
@@ -60,7 +61,7 @@ def from_near(search: Search, z: Floats, *, facts_then: int, volume: Floats | No
     rounds = int(change > SPREAD_AGAIN * len(search.facts.what))
     if volume is not None and not rounds:
         search.lean(volume)
-    search, point = _nearer(search, z, spread_rounds=rounds, steps=_FINE_STEPS)
+    search, point = _nearer(search, z, spread_rounds=rounds, near=None)
     return search, point if volume is not None and not rounds else _leaning(search, point)
 
 
@@ -78,22 +79,25 @@ def _toward(search: Search) -> tuple[Search, Point]:
         search.who_laid_at(z)
     for blur in BLURS:
         point = search.climb(search.look(z, blur=blur), blur=blur, steps=1)
-        search.who_laid(point.told)
+        search.who_laid_at(point.z)
         z = point.z
     rounds = SPREAD_ROUNDS if len(search.facts.what) >= SPREAD_FROM else 0
     near = NEAR_ENOUGH_TO_GO_ON if rounds else None
     point = search.climb(search.look(z), steps=_FINE_STEPS, near=near)
     point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS, near=near)
     for _ in range(rounds):
-        search, point = _with_learnt_spreads(search, point)
+        search, point = _with_learnt_spreads(search, point, near)
     return search, point
 
 
-def _nearer(search: Search, z: Floats, *, spread_rounds: int, steps: int) -> tuple[Search, Point]:
-    point = search.climb(search.look(z), steps=steps)
-    point = search.climb(search.believe_accidents(point), steps=steps)
-    for _ in range(spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0):
-        search, point = _with_learnt_spreads(search, point)
+def _nearer(search: Search, z: Floats, *, spread_rounds: int, near: float | None) -> tuple[Search, Point]:
+    """On from a start; `near` where another search follows."""
+    rounds = spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0
+    before = NEAR_ENOUGH_TO_GO_ON if rounds else near
+    point = search.climb(search.look(z), steps=_FINE_STEPS, near=before)
+    point = search.climb(search.believe_accidents(point), steps=_FINE_STEPS, near=before)
+    for _ in range(rounds):
+        search, point = _with_learnt_spreads(search, point, near)
     return search, point
 
 
@@ -105,7 +109,7 @@ def _with_few_facts(search: Search) -> Search:
     return search.with_facts(np.flatnonzero(np.isin(search.fact_family, few)))
 
 
-def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
+def _with_learnt_spreads(search: Search, point: Point, near: float | None) -> tuple[Search, Point]:
     """The search and its point under the spreads that the facts show, where they differ from those in use."""
     latents = search.latents
     prior = prior_spreads()
@@ -121,4 +125,4 @@ def _with_learnt_spreads(search: Search, point: Point) -> tuple[Search, Point]:
     for row, factor in zip((*latents.clutch, *latents.lot), np.concatenate(change), strict=True):
         start[row[row >= 0]] /= factor
     new = search.with_latents(rescaled(latents, *change))
-    return new, new.climb(new.look(start), steps=_FEW_STEPS)
+    return new, new.climb(new.look(start), steps=_FEW_STEPS, near=near)

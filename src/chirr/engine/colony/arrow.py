@@ -7,7 +7,7 @@ families and no faster.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,14 +19,30 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Blocks:
-    """Families of one size: their members (families, size), blocks, and the border solved against the blocks."""
+class Blocks:
+    """Families of one size: their names (families,), members (families, size), blocks (families, size, size), and
+    their border with the farm's unknowns (families, size, farm's)."""
 
     family: Ints
     member: Ints
     block: Floats
     border: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Solved(Blocks):
+    """The same with the inverse of each block, and with the border solved against the blocks."""
+
+    inverse: Floats
     solved: Floats
+
+    @classmethod
+    def of(cls, b: Blocks) -> _Solved:
+        inverse = np.asarray(np.linalg.inv(b.block), dtype=np.float64)
+        return cls(
+            family=b.family, member=b.member, block=b.block, border=b.border, inverse=inverse,
+            solved=inverse @ b.border,
+        )  # fmt: skip
 
 
 class Arrow:
@@ -43,9 +59,7 @@ class Arrow:
     def __init__(self, precision: Any, family: Ints) -> None:
         entries = precision.tocoo()
         row, column, value = entries.row.astype(np.int64), entries.col.astype(np.int64), entries.data
-        self.farm = int((family < 0).sum())
-        self.size = len(family)
-        farm, size = self.farm, self.size
+        farm, size = int((family < 0).sum()), len(family)
         corner = np.zeros((farm, farm))
         own = (row < farm) & (column < farm)
         corner[row[own], column[own]] = value[own]
@@ -53,10 +67,25 @@ class Arrow:
         side = (row >= farm) & (column < farm)
         border[row[side], column[side]] = value[side]
         inside = (row >= farm) & (column >= farm)
-        self.groups = _group(family, border, row[inside], column[inside], value[inside])
+        blocks = _group(family, border, row[inside], column[inside], value[inside])
+        self._put_together(corner, blocks, np.ones(size))
+
+    @classmethod
+    def of_blocks(cls, corner: Floats, blocks: Sequence[Blocks], alone: Floats) -> Arrow:
+        """From the farm's own part, shape (farm's, farm's), and some families.
+
+        alone: precision of the unknowns that are in none of these, shape (unknowns,), above 0 for the others as well.
+        """
+        new = cls.__new__(cls)
+        new._put_together(corner, blocks, alone)
+        return new
+
+    def _put_together(self, corner: Floats, blocks: Sequence[Blocks], alone: Floats) -> None:
+        self.farm, self.size, self.alone = len(corner), len(alone), alone
+        self.groups = [_Solved.of(b) for b in blocks]
         schur = corner
         for g in self.groups:
-            schur = schur - np.einsum("ksf,ksg->fg", g.border, g.solved)
+            schur = schur - g.border.reshape(-1, self.farm).T @ g.solved.reshape(-1, self.farm)
         self.schur = 0.5 * (schur + schur.T)
 
     def solve(self, wanted: Floats) -> Floats:
@@ -64,23 +93,31 @@ class Arrow:
         right = wanted[: self.farm].copy()
         first = []
         for g in self.groups:
-            y = np.linalg.solve(g.block, wanted[g.member][..., None])[..., 0]
-            right -= np.einsum("ksf,ks->f", g.border, y)
+            y = (g.inverse @ wanted[g.member][..., None])[..., 0]
+            right -= y.ravel() @ g.border.reshape(-1, self.farm)
             first.append(y)
-        out = np.empty(self.size)
+        out = wanted / self.alone
         out[: self.farm] = np.linalg.solve(self.schur, right)
         for g, y in zip(self.groups, first, strict=True):
             out[g.member] = y - g.solved @ out[: self.farm]
         return out
 
+    def solve_families(self, wanted: Floats) -> Floats:
+        """The same with the farm's unknowns held at 0."""
+        out = wanted / self.alone
+        out[: self.farm] = 0.0
+        for g in self.groups:
+            out[g.member] = (g.inverse @ wanted[g.member][..., None])[..., 0]
+        return out
+
     def variances(self) -> Floats:
         """Variance of every unknown, shape (unknowns,)."""
-        out = np.empty(self.size)
+        out = 1.0 / self.alone
         farm = np.linalg.inv(self.schur)
         out[: self.farm] = np.diag(farm)
         root = np.linalg.cholesky(farm)
         for g in self.groups:
-            own = np.diagonal(np.linalg.inv(g.block), axis1=1, axis2=2)
+            own = np.diagonal(g.inverse, axis1=1, axis2=2)
             out[g.member] = own + ((g.solved @ root) ** 2).sum(axis=-1)
         return out
 
@@ -104,7 +141,7 @@ class Arrow:
             yield member.ravel(), own.reshape(-1, farm.shape[1])
 
 
-def _group(family: Ints, border: Floats, row: Ints, column: Ints, value: Floats) -> list[_Blocks]:
+def _group(family: Ints, border: Floats, row: Ints, column: Ints, value: Floats) -> list[Blocks]:
     """Families gathered by size, each with its block and its border."""
     local = np.flatnonzero(family >= 0)
     if not local.size:
@@ -126,7 +163,5 @@ def _group(family: Ints, border: Floats, row: Ints, column: Ints, value: Floats)
         block = np.zeros((len(which), size, size))
         block[slot[of[row[mine]]], place[row[mine]], place[column[mine]]] = value[mine]
         member = order[first[which][:, None] + np.arange(size)]
-        edge = border[member]
-        solved = np.asarray(np.linalg.solve(block, edge), dtype=np.float64)
-        groups.append(_Blocks(family=names[which], member=member, block=block, border=edge, solved=solved))
+        groups.append(Blocks(family=names[which], member=member, block=block, border=border[member]))
     return groups

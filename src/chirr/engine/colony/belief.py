@@ -8,6 +8,7 @@ curvature there. A fact far from all others pulls with less and less weight and 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -41,7 +42,7 @@ class Odd:
     spreads: float
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(kw_only=True)
 class Belief:
     """What the facts leave open: mode and precision of the unknowns, and what is needed to run them on.
 
@@ -65,6 +66,11 @@ class Belief:
     facts: Facts
     told: Told
     odd: tuple[Odd, ...]
+
+    @cached_property
+    def arrow(self) -> Arrow:
+        """Its precision taken apart once, for all that is drawn from it or explained by it."""
+        return Arrow(self.precision, self.family)
 
 
 def believe(
@@ -128,10 +134,10 @@ def belief_at(search: Search, point: Point, history: FarmHistory) -> Belief:
     sure = search.as_sure_as_tails_allow(point)
     return Belief(
         mode=point.z, precision=search.precision(sure),
-        jacobian=sure.jacobian, weight=sure.curve, off=sure.off, volume=search.volume,
+        jacobian=sure.jacobian.sparse(), weight=sure.curve, off=sure.off, volume=search.volume,
         family=search.family,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
-        history=history, facts=search.facts, told=point.told,
+        history=history, facts=search.facts, told=search.tell(point.z),
         odd=tuple(Odd(entry=search.facts.entry[i], spreads=float(point.off[i])) for i in far),
     )  # fmt: skip
 
@@ -144,14 +150,13 @@ class Drawn:
 
     def __init__(self, belief: Belief, draws: int, rng: np.random.Generator) -> None:
         self.belief, self.draws = belief, draws
-        self.arrow = Arrow(belief.precision, belief.family)
-        self.farm = self.arrow.draw_farm(draws, rng)
+        self.farm = belief.arrow.draw_farm(draws, rng)
 
     def families(self, wanted: Ints | None, rng: np.random.Generator) -> Floats:
         """The farm's level and some families (default all), shape (latents, draws); the others are left at 0."""
         out = np.zeros((len(self.belief.mode), self.draws))
         out[: len(self.farm)] = self.belief.mode[: len(self.farm), None] + self.farm
-        for member, own in self.arrow.draw_families(self.farm, rng, wanted):
+        for member, own in self.belief.arrow.draw_families(self.farm, rng, wanted):
             out[member] = self.belief.mode[member, None] + own
         return out
 

@@ -134,11 +134,15 @@ def invert_rows(rows: Floats, start: Floats, step: float, wanted: Floats) -> Flo
         Positions; inf where a row stands still at its end and never reaches the reading.
     """
     things, knots = rows.shape
-    top = float(rows.max(initial=0.0)) + 2.0
-    flat = (np.clip(rows, 0.0, None) + top * np.arange(things)[:, None]).ravel()
-    safe = np.clip(wanted, 0.0, top - 1.0)
-    k = np.searchsorted(flat, (safe + top * np.arange(things)).ravel(), side="left").reshape(wanted.shape)
-    k = np.clip(k - knots * np.arange(things), 1, knots - 1)
+    if wanted.ndim == 1:
+        k = (rows < wanted[:, None]).sum(axis=1)
+    else:
+        top = float(rows.max(initial=0.0)) + 2.0
+        flat = (np.clip(rows, 0.0, None) + top * np.arange(things)[:, None]).ravel()
+        safe = np.clip(wanted, 0.0, top - 1.0)
+        k = np.searchsorted(flat, (safe + top * np.arange(things)).ravel(), side="left").reshape(wanted.shape)
+        k = k - knots * np.arange(things)
+    k = np.clip(k, 1, knots - 1)
     row = np.broadcast_to(np.arange(things), wanted.shape)
     low, high = rows[row, k - 1], rows[row, k]
     slope = high - low

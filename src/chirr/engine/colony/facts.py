@@ -7,6 +7,7 @@ between two looks, or not yet seen, is a pair of bounds.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import hypot, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,18 +82,21 @@ class _Fact:
 def gather(history: FarmHistory, arrays: ClutchArrays, schedule: Schedule, *, egg_cv: float) -> Facts:
     """Every observation of a history, on the log scale."""
     found: list[_Fact] = []
-    for i in np.flatnonzero(np.isin(schedule.kind, (Kind.COUNT, Kind.WEIGH, Kind.HARVEST))).tolist():
-        kind, q, sd, entry = schedule.kind[i], float(schedule.quantity[i]), schedule.log_sd[i], schedule.entry[i]
+    seen = np.flatnonzero(np.isin(schedule.kind, (Kind.COUNT, Kind.WEIGH, Kind.HARVEST)))
+    for i, kind, q, sd in zip(
+        *(a.tolist() for a in (seen, schedule.kind[seen], schedule.quantity[seen], schedule.log_sd[seen])), strict=True
+    ):
+        entry = schedule.entry[i]
         if kind == Kind.COUNT:
             young = bool(schedule.young[i])
-            found.append(_Fact(0, i, np.log(max(q, 0.5)), np.hypot(sd, COUNT_LOG_SD), entry, young=young))
+            found.append(_Fact(0, i, log(max(q, 0.5)), hypot(sd, COUNT_LOG_SD), entry, young=young))
         elif kind == Kind.WEIGH and q > 0:
-            found.append(_Fact(1, i, np.log(q), np.hypot(sd, WEIGH_LOG_SD), entry, sample=int(schedule.sample[i])))
+            found.append(_Fact(1, i, log(q), hypot(sd, WEIGH_LOG_SD), entry, sample=int(schedule.sample[i])))
         elif q > 0:
-            found.append(_Fact(2, i, np.log(q * 1e6), np.hypot(sd, HARVEST_LOG_SD), entry))
+            found.append(_Fact(2, i, log(q * 1e6), hypot(sd, HARVEST_LOG_SD), entry))
     for c, k in enumerate(history.clutches):
         for what, counts in ((3, k.egg_counts), (4, k.pinhead_counts)):
-            found += [_Fact(what, c, np.log(max(q, 0.5)), np.hypot(sd, COUNT_LOG_SD), e) for _, q, sd, e in counts]
+            found += [_Fact(what, c, log(max(q, 0.5)), hypot(sd, COUNT_LOG_SD), e) for _, q, sd, e in counts]
     found += _hatch_facts(history, arrays, egg_cv)
     return Facts(
         what=np.array([f.what for f in found], dtype=np.int64),
@@ -133,7 +137,7 @@ def _hatch_facts(history: FarmHistory, arrays: ClutchArrays, egg_cv: float) -> l
             if not np.isfinite(low):
                 continue
             if high - low <= _NARROW:
-                sd = np.hypot((high - low) / np.sqrt(12), HATCH_LOG_SD)
+                sd = hypot((high - low) / sqrt(12), HATCH_LOG_SD)
                 out.append(_Fact(5, c, 0.5 * (low + high), sd, k.first_entry))
             else:
                 out.append(_Fact(5, c, np.nan, HATCH_LOG_SD, k.first_entry, low=low, high=high))

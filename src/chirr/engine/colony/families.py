@@ -50,8 +50,8 @@ def make_families(schedule: Schedule, clutch: Ints, lot: Ints, happening: Ints, 
     """
     bearing = _bearing(schedule, clutch, lot, happening)
     family = _families([*bearing, *clutch.T], size, farm)
-    colour, colours = _colours(bearing, family, farm)
-    return Families(bearing=bearing, family=family, colour=colour, colours=colours)
+    colour, several = colours(bearing, family, family >= 0)
+    return Families(bearing=bearing, family=family, colour=colour, colours=several)
 
 
 def _bearing(schedule: Schedule, clutch: Ints, lot: Ints, happening: Ints) -> tuple[Ints, ...]:
@@ -68,7 +68,7 @@ def _bearing(schedule: Schedule, clutch: Ints, lot: Ints, happening: Ints) -> tu
     for wave in schedule.waves:
         for kind, at in wave.kinds:
             if kind in _COMING:
-                for row in wave.row[at].tolist():
+                for row in (wave.first + at).tolist():
                     here, there = int(schedule.lot[row]), int(schedule.other[row])
                     parents.setdefault(here, {here}).update(parents.get(there, {there}))
     for i, from_lots in parents.items():
@@ -89,15 +89,20 @@ def _families(groups: list[Ints], size: int, farm: int) -> Ints:
     return family
 
 
-def _colours(bearing: tuple[Ints, ...], family: Ints, farm: int) -> tuple[Ints, int]:
-    """By place in the family, or, in one that is larger than all that bears on any lot, greedily."""
+def colours(bearing: tuple[Ints, ...], family: Ints, chosen: NDArray[np.bool_]) -> tuple[Ints, int]:
+    """Colours of the chosen local unknowns, -1 for all others, and how many there are.
+
+    By place in the family, or, in one that is larger than all that bears on any lot, greedily.
+    """
     colour = np.full(len(family), -1, dtype=np.int64)
-    order = farm + np.argsort(family[farm:], kind="stable")
-    sizes = np.bincount(family[farm:]) if len(order) else np.zeros(0, dtype=np.int64)
+    mine = np.flatnonzero(chosen)
+    order = mine[np.argsort(family[mine], kind="stable")]
+    sizes = np.bincount(family[mine]) if len(order) else np.zeros(0, dtype=np.int64)
     colour[order] = np.arange(len(order)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
-    most = max((len(g) for g in bearing), default=3)
+    groups = [g[chosen[g]] for g in bearing]
+    most = max((len(g) for g in groups), default=3)
     near: dict[int, set[int]] = {}
-    for group in bearing:
+    for group in groups:
         if len(group) and sizes[family[group[0]]] > max(most, 3):
             for k in group.tolist():
                 near.setdefault(k, set()).update(group.tolist())

@@ -12,13 +12,14 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.colony.ahead import DrawnFarm, Horizon
 from chirr.engine.colony.ancestry import with_parents
 from chirr.engine.colony.belief import Belief
 from chirr.engine.colony.clocks import KNOT_H, Clocks, invert_rows
 from chirr.engine.colony.cohort_ahead import run_on
+from chirr.engine.colony.drawn_farm import DrawnFarm
 from chirr.engine.colony.facts import COUNT_LOG_SD, WEIGH_LOG_SD
 from chirr.engine.colony.hatching import FIRST_SHARE, reading_at_share
+from chirr.engine.colony.horizon import Horizon
 from chirr.engine.colony.sizes import mean_mass_mg
 from chirr.engine.colony.walk import mass_of, walk
 
@@ -162,7 +163,7 @@ def explain_lot(beside: Beside, lot: int, open_clutches: Ints, *, day: int) -> E
         move = run.move_of(lot, b.history.lots[lot].began_h)
         cohorts.append(run_on(state, run.days_at(place, move), surface, run.setting, move=move))
     for c in _to_hatch(b, lot, open_clutches).tolist():
-        hatch = run.hatch(c)
+        hatch = run.hatch(np.array([c])).of(0)
         cohorts.append(run.unhatched(c, hatch, lot, STILL))
         if not here:
             alive = alive + hatch.pinheads

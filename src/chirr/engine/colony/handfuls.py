@@ -7,18 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from chirr.engine.colony.facts import Facts
+from chirr.engine.colony.facts import Facts, predict
+from chirr.engine.colony.families import colours
 from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import Latents
+from chirr.engine.colony.part import Part, rested_on
 from chirr.engine.colony.schedule import ClutchArrays, Schedule
+from chirr.engine.colony.walk import Biology, Laid, Told, tell
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -33,33 +36,38 @@ THREADS = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Handful:
-    """Some families: marks of their lots, clutches besides those that join them, their unknowns and their facts.
+    """Some families as a farm of their own, with their facts.
 
-    facts: numbers of the facts; some: those facts. farm: how many unknowns are the farm's; colour, of each of
-    `unknowns`; width: directions to step in, the farm's first.
+    facts: numbers of the facts among all, those of lots first; of_lots, of_clutches: those facts, with rows of the
+    part; shown: where what each happening should show goes. of_fact, bears: pairs of a fact, counted within the
+    handful, and a local unknown of the part that bears on it; for each fact of a clutch its three. colour: of each
+    unknown of the part, -1 for those that need no walk of their own; unknowns of one colour never bear on one fact.
     """
 
-    lots: NDArray[np.bool_]
-    clutches: Ints
-    unknowns: Ints
-    facts: Ints
-    some: Facts
-    size: int
+    part: Part
     farm: int
+    facts: Ints
+    of_lots: Facts
+    of_clutches: Facts
+    shown: Ints
+    of_fact: Ints
+    bears: Ints
     colour: Ints
 
-    @property
-    def width(self) -> int:
-        return self.farm + int(self.colour.max(initial=-1)) + 1
+    def tell(self, z: Floats, laid: Laid, bio: Biology) -> Told:
+        """The part's story under columns of its own unknowns."""
+        p = self.part
+        return tell(z, p.latents, p.schedule, p.arrays, laid.some(p.clutches), bio, shown=self.shown)
 
-    def beside(self, z: Floats, step: float) -> Floats:
-        """Unknowns a step from `z` in each direction, shape (latents, width); 0 for those of other handfuls."""
-        out = np.zeros((self.size, self.width))
-        out[: self.farm] = z[: self.farm, None]
-        out[np.arange(self.farm), np.arange(self.farm)] += step
-        out[self.unknowns] = z[self.unknowns, None]
-        out[self.unknowns, self.farm + self.colour] += step
-        return out
+    def said(self, told: Told) -> Floats:
+        """What its facts should have been by a story, shape (facts, columns)."""
+        return np.concatenate([predict(told, self.of_lots), predict(told, self.of_clutches)])
+
+    def with_spreads_of(self, latents: Latents) -> Handful:
+        """The same with the spreads of the whole farm's unknowns."""
+        p = self.part
+        clutch_sd, lot_sd = latents.clutch_sd[:, p.clutches], latents.lot_sd[:, p.lots]
+        return replace(self, part=replace(p, latents=replace(p.latents, clutch_sd=clutch_sd, lot_sd=lot_sd)))
 
 
 def of_each(handfuls: Sequence[Handful], what: Callable[[Handful], T]) -> list[T]:
@@ -73,38 +81,78 @@ def of_each(handfuls: Sequence[Handful], what: Callable[[Handful], T]) -> list[T
 def make_handfuls(
     latents: Latents, schedule: Schedule, arrays: ClutchArrays, facts: Facts, *, at_once: int = LOTS_AT_ONCE
 ) -> list[Handful]:
-    """Put a farm's families together by size, every fact in one handful."""
+    """Put a farm's families together by the number of walks they need, every fact in one handful."""
     lots, clutches = latents.lot.shape[1], latents.clutch.shape[1]
     kin = _kin(schedule, arrays, lots, clutches)
     of_lot, of_fact = facts.what <= 2, np.empty(len(facts.what), dtype=np.int64)
     of_fact[of_lot] = kin[schedule.lot[facts.row[of_lot]]]
     of_fact[~of_lot] = kin[lots + facts.row[~of_lot]]
-    owner = np.full(latents.size, -1, dtype=np.int64)
-    for index, of in ((latents.lot, kin[:lots]), (latents.clutch, kin[lots:])):
-        there = index >= 0
-        owner[index[there]] = np.broadcast_to(of, index.shape)[there]
-    counted = np.flatnonzero(latents.happening >= 0)
-    owner[latents.happening[counted]] = kin[schedule.lot[counted]]
+    wanted = np.zeros(len(schedule.lot), dtype=bool)
+    wanted[facts.row[of_lot]] = True
+    told = rested_on(schedule, wanted)
+    walked = np.zeros(lots, dtype=bool)
+    walked[schedule.lot[told]] = True
+    which, bears = _bearing(latents, schedule, facts)
+    there = np.zeros(latents.size + 1, dtype=bool)  # the last for those that are nowhere
+    for some in (latents.clutch, latents.lot[:, walked], latents.happening[told]):
+        there[some] = True
+    which, bears = which[there[bears]], bears[there[bears]]
+    stepped = np.zeros(latents.size, dtype=bool)
+    stepped[bears[of_lot[which]]] = True
+    stepped[latents.clutch[HATCH]] = False
+    colour, _ = colours(latents.families.bearing, latents.families.family, stepped)
+
     groups = int(kin.max(initial=-1)) + 1
-    farm = int((latents.families.family < 0).sum())
-    unknowns = np.bincount(owner[farm:], minlength=groups)
-    told = np.unique(of_fact)
-    order = told[np.argsort(unknowns[told], kind="stable")]
+    walks = np.zeros(groups, dtype=np.int64)
+    np.maximum.at(walks, of_fact[which], colour[bears])
+    there = np.unique(of_fact)
+    order = there[np.argsort(walks[there], kind="stable")]
     number = np.full(groups, -1, dtype=np.int64)
-    number[order] = np.cumsum(np.bincount(kin[:lots], minlength=groups)[order] + _EGGS) / at_once
+    weight = np.bincount(kin[:lots], weights=walked, minlength=groups) + _EGGS
+    number[order] = np.cumsum(weight[order]) / at_once
     out = []
-    for n in np.unique(number[of_fact]):
-        mine = np.flatnonzero(number[of_fact] == n)
-        local = farm + np.flatnonzero(number[owner[farm:]] == n)
-        marks = number[kin[:lots]] == n
-        beside = np.flatnonzero(number[kin[lots:]] == n)
-        out.append(
-            Handful(
-                lots=marks, clutches=beside, unknowns=local, facts=mine, some=facts.take(mine), size=latents.size,
-                farm=farm, colour=latents.families.colour[local],
-            )
+    for n in np.unique(number[of_fact]).tolist():
+        mine = number[of_fact] == n
+        part = Part.of(
+            latents, schedule, arrays,
+            lots=walked & (number[kin[:lots]] == n), clutches=np.flatnonzero(number[kin[lots:]] == n), happenings=told,
         )  # fmt: skip
+        out.append(_handful(part, facts, np.flatnonzero(mine), which, bears, colour))
     return out
+
+
+HATCH = 2
+"""Row of `Latents.clutch` of the unknowns that only change how many pinheads there are, as those of eggs do."""
+
+
+def _handful(part: Part, facts: Facts, mine: Ints, which: Ints, bears: Ints, colour: Ints) -> Handful:
+    of_lot = facts.what[mine] <= 2
+    mine = np.concatenate([mine[of_lot], mine[~of_lot]])
+    of_lots, of_clutches = facts.take(mine[: of_lot.sum()]), facts.take(mine[of_lot.sum() :])
+    seen, slot = np.unique(np.searchsorted(part.happenings, of_lots.row), return_inverse=True)
+    shown = np.full(len(part.happenings), -1, dtype=np.int64)
+    shown[seen] = np.arange(len(seen))
+    place = np.full(len(facts.what), -1, dtype=np.int64)
+    place[mine] = np.arange(len(mine))
+    pairs = np.flatnonzero(place[which] >= 0)
+    pairs = pairs[np.argsort(place[which[pairs]], kind="stable")]
+    return Handful(
+        part=part, farm=int((part.latents.families.family < 0).sum()), facts=mine, shown=shown,
+        of_lots=replace(of_lots, row=slot),
+        of_clutches=replace(of_clutches, row=np.searchsorted(part.clutches, of_clutches.row)),
+        of_fact=place[which[pairs]], bears=np.searchsorted(part.unknowns, bears[pairs]), colour=colour[part.unknowns],
+    )  # fmt: skip
+
+
+def _bearing(latents: Latents, schedule: Schedule, facts: Facts) -> tuple[Ints, Ints]:
+    """Which local unknown bears on which fact: pairs, in order of the facts and, for each, of the unknowns."""
+    bearing = latents.families.bearing
+    of_lot = facts.what <= 2
+    lot = np.where(of_lot, schedule.lot[np.where(of_lot, facts.row, 0)] if len(schedule.lot) else -1, -1)
+    clutch = latents.clutch[:, np.where(of_lot, 0, facts.row)].T if latents.clutch.size else np.zeros((len(lot), 0))
+    each = [bearing[i] if i >= 0 else own for i, own in zip(lot.tolist(), clutch, strict=True)]
+    none = np.zeros(0, dtype=np.int64)
+    return np.repeat(np.arange(len(each)), [len(b) for b in each]), np.concatenate([none, *each])
 
 
 def _kin(schedule: Schedule, arrays: ClutchArrays, lots: int, clutches: int) -> Ints:
@@ -115,68 +163,3 @@ def _kin(schedule: Schedule, arrays: ClutchArrays, lots: int, clutches: int) -> 
     b = np.concatenate([schedule.other[came], arrays.lot[hatched]])
     links = sparse.csr_matrix((np.ones(len(a)), (a, b)), shape=(lots + clutches, lots + clutches))
     return np.asarray(connected_components(links, directed=False)[1], dtype=np.int64)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slopes:
-    """Where derivatives of facts go: those by the farm's unknowns, one by one, and by the local ones that bear on each.
-
-    fact, column: of each local derivative, handful by handful; in_handful, source: where it is found there.
-    """
-
-    fact: Ints
-    column: Ints
-    each: tuple[tuple[Ints, Ints], ...]
-    order: Ints
-    indices: Ints
-    indptr: Ints
-    facts: Ints
-    farm: int
-    shape: tuple[int, int]
-    own_only: NDArray[np.bool_]
-
-    @classmethod
-    def of(cls, facts: Facts, latents: Latents, schedule: Schedule, handfuls: Sequence[Handful]) -> Slopes:
-        """Sort out once which unknown bears on which fact."""
-        none = np.zeros(0, dtype=np.int64)
-        fact, column, each = [none], [none], []
-        farm = int((latents.families.family < 0).sum())
-        for h in handfuls:
-            bears = [
-                latents.families.bearing[schedule.lot[row]] if what <= 2 else latents.clutch[:, row]
-                for what, row in zip(h.some.what.tolist(), h.some.row.tolist(), strict=True)
-            ]
-            k = np.repeat(np.arange(len(bears)), [len(b) for b in bears])
-            c = np.concatenate([none, *bears])
-            fact.append(h.facts[k])
-            column.append(c)
-            each.append((k, farm + latents.families.colour[c]))
-        of, by = np.concatenate(fact), np.concatenate(column)
-        every = np.concatenate([none, *(h.facts for h in handfuls)])
-        rows = np.concatenate([np.repeat(every, farm), of])
-        columns = np.concatenate([np.tile(np.arange(farm), len(every)), by])
-        order = np.lexsort((columns, rows))
-        return cls(
-            fact=of, column=by, each=tuple(each), order=order, indices=columns[order],
-            indptr=np.searchsorted(rows[order], np.arange(len(facts.what) + 1)),
-            facts=every, farm=farm, shape=(len(facts.what), latents.size), own_only=np.isneginf(facts.low),
-        )  # fmt: skip
-
-    def sparse(self, slopes: Sequence[Floats]) -> Any:
-        """The derivatives of all facts by all unknowns, shape (facts, latents), from those of each handful.
-
-        'Not yet hatched' tells of its own clutch only: an overdue tray is a failure more often than a sign that all
-        the farm's eggs are slow.
-        """
-        none = np.zeros(0)
-        by_farm = np.concatenate([np.zeros((0, self.farm)), *(s[:, : self.farm] for s in slopes)])
-        by_farm[self.own_only[self.facts]] = 0.0
-        local = np.concatenate([none, *(s[at] for s, at in zip(slopes, self.each, strict=True))])
-        data = np.concatenate([by_farm.ravel(), local])[self.order]
-        return sparse.csr_matrix((data, self.indices, self.indptr), shape=self.shape)
-
-    def family_of_facts(self, family: Ints) -> Ints:
-        """The family of each fact, the last one where it has none."""
-        fact = np.full(self.shape[0], int(family.max(initial=-1)) + 1, dtype=np.int64)
-        fact[self.fact] = family[self.column]
-        return fact

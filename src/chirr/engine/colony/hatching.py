@@ -54,6 +54,44 @@ _FAR = 7.0
 """So many spreads of single eggs before the hatch begins or after it ends, a share is 0 or 1 to 1e-11."""
 
 
+def share_hatched_by_day(
+    hours: Floats, middle_h: Floats, *, per_hour: float, speed: Floats, window: float, cv: float
+) -> NDArray[np.float32]:
+    """Share of those eggs that hatch at all which have hatched by some hours, at a steady egg clock.
+
+    Parameters
+    ----------
+    hours : ndarray, shape (days,)
+        Increasing.
+    middle_h : ndarray, shape (draws,)
+        Hour at which half have hatched.
+    per_hour : float
+        What the egg clock gains in an hour.
+    speed : ndarray, shape (draws,)
+    window, cv : float
+        As in `share_hatched`.
+
+    Returns
+    -------
+    ndarray, shape (days, draws), single precision
+        To 1e-5.
+    """
+    pace = per_hour * speed / cv
+    half = np.maximum(window * speed / cv / 2, 1e-6)
+    reach = (half + _FAR_ENOUGH) / pace
+    begin = int(np.searchsorted(hours, float((middle_h - reach).min()), side="right"))
+    end = int(np.searchsorted(hours, float((middle_h + reach).max())))
+    share = np.zeros((len(hours), len(middle_h)), dtype=np.float32)
+    share[end:] = 1.0
+    z = (hours[begin:end, None] - middle_h) * pace
+    share[begin:end] = ((_ramp(z + half) - _ramp(z - half)) / (2 * half)).clip(0.0, 1.0)
+    return share
+
+
+_FAR_ENOUGH = 4.3
+"""So many spreads of single eggs before the hatch begins or after it ends, a share is 0 or 1 to 1e-5."""
+
+
 def _ramp(z: Floats) -> Floats:
     """Integral of the normal distribution function."""
     return np.asarray(z * ndtr(z) + np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))

@@ -58,7 +58,7 @@ class Ground:
         )  # fmt: skip
         sd = spread(told, belief.facts)
         self.gradient = pull(predict(told, belief.facts)[:, 0], sd, belief.facts)[0]
-        self.arrow = Arrow(belief.precision, belief.family)
+        self.arrow = belief.arrow
         self.kind = kind_of(belief.facts)
         self.fact_family = _fact_families(belief)
         self.place = {

@@ -252,4 +252,5 @@ def farm_level(z: Floats, latents: Latents, species: Species) -> FarmLevel:
 def log_loss(log_odds: Floats, better: Floats) -> Floats:
     """-log of a share: the farm's, from its log-odds, made better by a factor whose log is given; never below 0."""
     sharp = 20.0
-    return np.asarray(np.logaddexp(0.0, sharp * (-np.log(expit(log_odds)) - better)) / sharp)
+    above = sharp * (-np.log(expit(log_odds)) - better)
+    return np.asarray((np.maximum(above, 0.0) + np.log1p(np.exp(-np.abs(above)))) / sharp)

@@ -7,6 +7,8 @@ done at once, as arrays. What passed on the clocks between two happenings of a l
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,24 +53,47 @@ class ClutchArrays:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wave:
-    """Happenings of as many lots, worked through together: their numbers, and which of them are of each kind."""
+    """Happenings of as many lots, worked through together: numbers from `first` to before `end`.
 
-    row: Ints
+    kinds: which of them are of each kind, counted from `first`.
+    """
+
+    first: int
+    end: int
     kinds: tuple[tuple[Kind, Ints], ...]
+
+    @property
+    def rows(self) -> slice:
+        """Its happenings among all."""
+        return slice(self.first, self.end)
+
+
+def in_waves(kind: Ints, level: Ints) -> tuple[Wave, ...]:
+    """Waves of happenings that are sorted by the number of their wave, `level`; those without any left out."""
+    bounds = [*np.flatnonzero(np.diff(level, prepend=-1)).tolist(), len(level)]
+    waves = []
+    for first, end in pairwise(bounds):
+        mine = kind[first:end]
+        kinds = tuple((Kind(int(k)), np.flatnonzero(mine == k)) for k in np.unique(mine))
+        waves.append(Wave(first=first, end=end, kinds=kinds))
+    return tuple(waves)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Schedule:
-    """Every happening, numbered, in waves.
+    """Every happening, numbered wave by wave.
 
-    lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched: arrays of shape (happenings,);
-    `passed` of shape (clocks, happenings) is what each clock moved since the lot's happening before; `room` and
-    `surface_cm2` are those of that time. `last` is each lot's state after all of them: hour, place, surface.
+    level (the number of its wave), lot, other, quantity, sample, young, room, x, adult_days, surface_cm2, hatched:
+    arrays of shape (happenings,). `passed` of shape (clocks, happenings) is what each clock moved since the lot's
+    happening before; `room` and `surface_cm2` are those of that time. `source`: for what came from another lot, the
+    happening by which it left there, else -1. `last` is each lot's state after all of them: hour, place, surface.
     """
 
     waves: tuple[Wave, ...]
+    level: Ints
     lot: Ints
     other: Ints
+    source: Ints
     quantity: Floats
     sample: Ints
     young: NDArray[np.bool_]
@@ -188,7 +213,8 @@ def make_schedule(history: FarmHistory, clutches: ClutchArrays, clocks: Clocks, 
         if stuck and sum(position[i] for i in waiting) == before:
             position[stuck[0]] += 1  # its other side is not part of this history
         waiting = stuck
-    return _as_arrays(flat, level, history, clutches, clocks, egg_cv)
+    order = np.argsort(np.array(level, dtype=np.int64), kind="stable").tolist()
+    return _as_arrays([flat[k] for k in order], np.sort(level).astype(np.int64), history, clutches, clocks, egg_cv)
 
 
 def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches: ClutchArrays) -> list[Happening]:
@@ -214,8 +240,11 @@ def _with_arrivals(lot: int, arrived: list[int], history: FarmHistory, clutches:
         gap_end = min(after.hour if after is not None else end, end)
         if h.kind in _ENDING:
             continue
-        ticks = np.arange(h.hour + TICK_H, gap_end - 1.0, TICK_H)
-        out += [Happening(hour=float(t), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2) for t in ticks]
+        ticks = max(ceil((gap_end - 1.0 - h.hour) / TICK_H) - 1, 0)
+        out += [
+            Happening(hour=h.hour + TICK_H * (k + 1), kind=Kind.TICK, place=h.place, surface_cm2=h.surface_cm2)
+            for k in range(ticks)
+        ]
     if ended is None and out and history.now_h > out[-1].hour:
         out.append(Happening(hour=history.now_h, kind=Kind.TICK, place=out[-1].place, surface_cm2=out[-1].surface_cm2))
     return out
@@ -252,7 +281,7 @@ _ORDER = {
 
 def _as_arrays(
     flat: list[tuple[int, Happening]],
-    level: list[int],
+    level: Ints,
     history: FarmHistory,
     clutches: ClutchArrays,
     clocks: Clocks,
@@ -263,25 +292,26 @@ def _as_arrays(
     hour = np.array([h.hour for _, h in flat], dtype=np.float64)
     place = np.array([h.place for _, h in flat], dtype=np.int64)
     surface = np.array([h.surface_cm2 for _, h in flat], dtype=np.float64)
-    before = np.full(n, -1, dtype=np.int64)
+    before, source = np.full(n, -1, dtype=np.int64), np.full(n, -1, dtype=np.int64)
     newest: dict[int, int] = {}
-    for row, (i, _) in enumerate(flat):
+    leaving: dict[tuple[str, int], int] = {}
+    for row, (i, h) in enumerate(flat):
         before[row] = newest.get(i, -1)
         newest[i] = row
+        if h.kind in _TO_ANOTHER:
+            leaving[h.entry, i] = row
+        elif h.kind in _FROM_ANOTHER:
+            source[row] = leaving[h.entry, h.other]
     first = before < 0
     prior = np.where(first, np.arange(n), before)
     passed = clocks.read(place[prior], hour) - clocks.read(place[prior], hour[prior]) if n else np.zeros((5, 0))
-    levels = np.array(level, dtype=np.int64)
     kind = np.array([int(h.kind) for _, h in flat], dtype=np.int64)
-    waves = []
-    for one in range(int(levels.max(initial=-1)) + 1):
-        mine = np.flatnonzero(levels == one)
-        kinds = tuple((Kind(int(k)), np.flatnonzero(kind[mine] == k)) for k in np.unique(kind[mine]))
-        waves.append(Wave(row=mine, kinds=kinds))
     rows = [newest.get(i, -1) for i in range(len(history.lots))]
     return Schedule(
-        waves=tuple(waves),
+        waves=in_waves(kind, level),
+        level=level,
         lot=lot,
+        source=source,
         other=np.array([h.other for _, h in flat], dtype=np.int64),
         quantity=np.array([h.quantity for _, h in flat], dtype=np.float64),
         sample=np.array([h.sample for _, h in flat], dtype=np.int64),
@@ -304,20 +334,18 @@ def _as_arrays(
 
 def _hatched_so_far(flat: list[tuple[int, Happening]], clutches: ClutchArrays, egg_cv: float) -> Floats:
     """Share of a lot's pinheads that were out at each count, while its newest clutch is still hatching."""
-    out = np.ones(len(flat))
     newest: dict[int, int] = {}
+    hatching: list[tuple[int, int, float]] = []
     for row, (i, h) in enumerate(flat):
         if h.kind == Kind.ARRIVE:
             newest[i] = h.other
-        elif h.kind == Kind.COUNT and i in newest:
-            c = newest[i]
-            if h.hour - clutches.reference_h[c] > 10 * 24:
-                continue
-            one = np.ones(1)
-            first = reading_at_share(0.01, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)
-            now = egg_readings(clutches.rows[c : c + 1], clutches.laid_h[c : c + 1], np.array([h.hour]))
-            since = first + now - clutches.reference_reading[c]
-            out[row] = max(
-                float(share_hatched(since, speed=one, window=clutches.window[c : c + 1], cv=egg_cv)[0]), 0.02
-            )
+        elif h.kind == Kind.COUNT and i in newest and h.hour - clutches.reference_h[newest[i]] <= 10 * 24:
+            hatching.append((row, newest[i], h.hour))
+    out = np.ones(len(flat))
+    if hatching:
+        rows, c, hour = (np.array(column) for column in zip(*hatching, strict=True))
+        speed, window = np.ones(len(c)), clutches.window[c]
+        first = reading_at_share(FIRST_SHARE, speed=speed, window=window, cv=egg_cv)
+        since = first + egg_readings(clutches.rows[c], clutches.laid_h[c], hour) - clutches.reference_reading[c]
+        out[rows] = np.maximum(share_hatched(since, speed=speed, window=window, cv=egg_cv), 0.02)
     return out

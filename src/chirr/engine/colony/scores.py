@@ -10,8 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betaincinv, ndtr, ndtri
-from scipy.stats import binom
+from scipy.special import bdtr, betaincinv, ndtr, ndtri
 
 from chirr.engine.errors import EngineError
 
@@ -190,7 +189,7 @@ def binomial_interval(inside: float, of: float, confidence: float = 0.95) -> tup
 
 def chance_of_so_few(inside: int, of: int, promised: float) -> float:
     """Chance that a band which holds the truth with probability `promised` held it so seldom, or more seldom."""
-    return float(binom.cdf(inside, of, promised))
+    return float(bdtr(inside, of, promised))
 
 
 def conformal_rank(n: int, alpha: float) -> int | None:

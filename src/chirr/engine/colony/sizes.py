@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from chirr.engine.biology.growth import sexed_adult_mass_mg
 from chirr.engine.biology.species import Species
 
 Floats = NDArray[np.float64]
@@ -20,12 +21,16 @@ _FINE = 20_000
 
 @dataclass(frozen=True, kw_only=True)
 class SizeCurve:
-    """Mean and variance over single crickets of (x g)^exponent, cut at 1, with g their own pace; by x."""
+    """Mean and variance over single crickets of (x g)^exponent, cut at 1, with g their own pace; by x.
+
+    full_grown: the developed share of the mean cricket at which the slowest has stopped growing too.
+    """
 
     mean: Floats
     variance: Floats
     slope: Floats
     mass_cv: float
+    full_grown: float
 
     def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
         """Mean, variance and slope of the mean at developed shares `x`, any shape; x below 0 counts as 0."""
@@ -36,15 +41,45 @@ class SizeCurve:
 
     def single(self, x: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
         """The same to 1e-4 in single precision, for many draws and days at once."""
-        step = np.minimum(np.maximum(x, np.float32(0)), np.float32(_TOP)) * np.float32(_FINE / _TOP) + np.float32(0.5)
-        i = step.astype(np.int32)
-        mean, variance, slope = (np.take(table, i) for table in self._fine)
+        step = np.clip(x, np.float32(0), np.float32(_TOP))
+        step *= np.float32(_FINE / _TOP)
+        step += np.float32(0.5)
+        i = step.astype(np.int64)
+        mean, variance, slope = (np.take(table, i, mode="clip") for table in self._fine)
         return mean, variance, slope
 
     @cached_property
     def _fine(self) -> tuple[NDArray[np.float32], ...]:
         """Mean, variance and slope on a grid so fine that the nearest value does."""
         return tuple(a.astype(np.float32) for a in self.at(np.linspace(0.0, _TOP, _FINE + 1)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sex:
+    """One sex among adults: share of the crickets, log of its mean mass over that of all, and by how much the variance
+    of its log mass exceeds that of both together."""
+
+    share: float
+    log_mass: float
+    more_variance: float
+
+
+def sexes_apart(species: Species) -> tuple[Sex, ...]:
+    """Females and males, where both have been weighed apart; else none, and the spread of both together must do."""
+    if species.female_mass_cv is None or species.male_mass_cv is None:
+        return ()
+    together, females = np.log1p(species.mass_cv.value**2), species.female_share.value
+    return tuple(
+        Sex(
+            share=share,
+            log_mass=float(np.log(mass / species.adult_mass_mg.value)),
+            more_variance=float(np.log1p(cv.value**2) - together),
+        )
+        for share, mass, cv in zip(
+            (females, 1 - females), sexed_adult_mass_mg(species), (species.female_mass_cv, species.male_mass_cv),
+            strict=True,
+        )
+    )  # fmt: skip
 
 
 def size_curve(species: Species) -> SizeCurve:
@@ -57,8 +92,9 @@ def size_curve(species: Species) -> SizeCurve:
     part = np.minimum(_GRID[:, None] * pace, 1.0) ** species.growth_exponent.value
     mean = part.mean(axis=1)
     return SizeCurve(
-        mean=mean, variance=part.var(axis=1), slope=np.gradient(mean, _GRID), mass_cv=species.mass_cv.value
-    )
+        mean=mean, variance=part.var(axis=1), slope=np.gradient(mean, _GRID), mass_cv=species.mass_cv.value,
+        full_grown=float(1.0 / pace.min() + _GRID[1]),
+    )  # fmt: skip
 
 
 def log_mass(

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
-from chirr.engine.colony.arrow import Arrow
 from chirr.engine.colony.search import PRIOR_TAIL, Point, Search
 
 Floats = NDArray[np.float64]
@@ -30,17 +28,17 @@ def learnt_factors(search: Search, point: Point, clutch: Floats, lot: Floats) ->
     """
     rows = [row[row >= 0] for row in (*search.latents.clutch, *search.latents.lot)]
     seen = np.zeros(search.latents.size, dtype=bool)
-    seen[np.unique(point.jacobian.indices)] = True
+    seen[search.layout.unknown] = True
     rows = [row[seen[row]] for row in rows]
     used = np.concatenate([clutch, lot])
-    told = (point.jacobian.T @ sparse.diags(point.curve) @ point.jacobian).tocsr()
-    pulled = point.jacobian.T @ (point.gradient + point.curve * (point.jacobian @ point.z))
+    told = point.jacobian.evidence(point.curve)
+    pulled = point.jacobian.pulled(point.gradient + point.curve * point.jacobian.moved(point.z))
     factor, prior_weight = used.copy(), point.prior_weight.copy()
     for _ in range(_STEPS):
         scale = np.ones(search.latents.size)
         for row, now, then in zip(rows, factor, used, strict=True):
             scale[row] = now / then
-        arrow = Arrow(sparse.diags(prior_weight) + sparse.diags(scale) @ told @ sparse.diags(scale), search.family)
+        arrow = told.scaled(scale).arrow(np.eye(search.farm), prior_weight)
         square = arrow.solve(scale * pulled) ** 2 + arrow.variances()
         prior_weight = np.where(search.heavy, (PRIOR_TAIL + 1) / (PRIOR_TAIL + square), 1.0)
         shown = [float((prior_weight[row] * square[row]).sum()) for row in rows]

@@ -15,8 +15,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from chirr.engine.colony.arrow import Arrow
-
 if TYPE_CHECKING:
     from chirr.engine.colony.search import Point, Search
 
@@ -36,11 +34,11 @@ def pull_of_volume(search: Search, point: Point) -> Floats:
     of the facts' slopes along random directions, drawn from what is believed of clutches and lots (Hutchinson 1990,
     Commun. Stat. Simul. Comput. 19:433).
     """
-    arrow = Arrow(search.precision(point), search.family)
+    arrow = search.arrow(point)
     farm, size = search.farm, len(point.z)
     families = sum(len(g.family) for g in arrow.groups)
     each = int(np.clip(_ENOUGH / max(families, 1), 2, _MOST_EACH))
-    weight = np.where(np.isneginf(search.facts.low), 0.0, point.curve)
+    weight = np.where(search.own_only, 0.0, point.curve)
     own, along = np.zeros((size, each)), np.zeros((size, farm))
     for member, drawn in arrow.draw_families(np.zeros((farm, each)), np.random.default_rng(1)):
         own[member] = drawn

@@ -1,37 +1,53 @@
 """The story of every lot told forward from its unknowns: the one model that belief is fitted to and that ahead runs on.
 
 `walk` goes through the schedule wave by wave. Its arrays have draws along the last axis; one draw is one full set of
-unknowns. Observations are predicted on the way, on the log scale.
+unknowns, in double or in single precision. Observations are predicted on the way, on the log scale.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import gamma
+from dataclasses import dataclass, fields, replace
+from math import gamma, log
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.biology.laying import eggs_per_cm2_in_tray, laying_of_lot
-from chirr.engine.biology.species import Species
-from chirr.engine.biology.survival import day14_clock, density_survival_factor
+from chirr.engine.biology.species import Curve, Species
+from chirr.engine.biology.survival import day14_clock
 from chirr.engine.colony.clocks import ADULT, IDLE, NYMPH, WARMTH
 from chirr.engine.colony.history import Kind
 from chirr.engine.colony.latents import EGG_SENSITIVITY, NYMPH_SENSITIVITY, FarmLevel, Latents, farm_level, log_loss
-from chirr.engine.colony.schedule import ClutchArrays, Schedule
-from chirr.engine.colony.sizes import SizeCurve, log_mass, mean_mass_mg
+from chirr.engine.colony.part import Part
+from chirr.engine.colony.schedule import ClutchArrays, Schedule, Wave
+from chirr.engine.colony.sizes import Sex, SizeCurve, log_mass, mean_mass_mg, sexes_apart, size_curve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Rows = Ints | slice
 
 SURE_SHARE = 0.75
 """Up to this share of a lot may leave before what stays is doubted: both the number there and the number that left are
 uncertain, so the rest falls away gently instead of below nothing."""
 
 
-@dataclass(slots=True, kw_only=True)
+class _Field:
+    """One quantity of cohorts: a view of its layer of the one array that holds them all."""
+
+    def __init__(self, layer: int) -> None:
+        self.layer = layer
+
+    def __get__(self, cohorts: Cohorts, _: type[Cohorts]) -> Floats:
+        layer: Floats = cohorts.all[self.layer]
+        return layer
+
+    def __set__(self, cohorts: Cohorts, value: Floats) -> None:
+        cohorts.all[self.layer] = value
+
+
 class Cohorts:
-    """The state of lots, each array of shape (lots, draws).
+    """The state of lots: one array of shape (quantities, lots, draws), so that lots are taken and put back at once.
 
     number: crickets alive; x: developed share of nymph life; x_variance: its spread from different hatch dates;
     clock, warmth: published nymph clock passed and degC above reference weighted by it; adult_days; log_speed;
@@ -39,46 +55,61 @@ class Cohorts:
     unmarked: natural deaths since deaths were last written down.
     """
 
-    number: Floats
-    x: Floats
-    x_variance: Floats
-    clock: Floats
-    warmth: Floats
-    adult_days: Floats
-    log_speed: Floats
-    early: Floats
-    late: Floats
-    log_adult_mg: Floats
-    log_longevity: Floats
-    unmarked: Floats
+    __slots__ = ("all",)
 
-    MIXED = ("x", "clock", "warmth", "adult_days", "log_speed", "early", "late", "log_adult_mg", "log_longevity")
+    x_variance, number, unmarked = _Field(0), _Field(1), _Field(2)
+    x, clock, warmth, adult_days = _Field(3), _Field(4), _Field(5), _Field(6)
+    log_speed, early, late, log_adult_mg, log_longevity = _Field(7), _Field(8), _Field(9), _Field(10), _Field(11)
+
+    QUANTITIES, MOVING, MIXED = 12, slice(1, 7), slice(3, 12)
+    """What time changes, and what is averaged by number where crickets are mixed."""
+
+    def __init__(self, **quantities: Floats) -> None:
+        """From each quantity by its name, all of one shape (lots, draws)."""
+        shown = next(iter(quantities.values()))
+        self.all = np.zeros((self.QUANTITIES, *shown.shape), dtype=np.result_type(*quantities.values()))
+        for name, value in quantities.items():
+            setattr(self, name, value)
 
     @classmethod
-    def none(cls, lots: int, draws: int) -> Cohorts:
+    def within(cls, layers: Floats) -> Cohorts:
+        """Those that an array of shape (quantities, lots, draws) holds."""
+        new = cls.__new__(cls)
+        new.all = layers
+        return new
+
+    @classmethod
+    def none(cls, lots: int, draws: int, dtype: Any = np.float64) -> Cohorts:
         """No crickets at all."""
-        return cls(**{name: np.zeros((lots, draws)) for name in cls.__dataclass_fields__})
+        return cls.within(np.zeros((cls.QUANTITIES, lots, draws), dtype=dtype))
 
     def take(self, rows: Ints) -> Cohorts:
         """A copy of some lots."""
-        return Cohorts(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+        return Cohorts.within(np.take(self.all, rows, axis=1))
 
     def put(self, rows: Ints, part: Cohorts) -> None:
         """Write some lots back."""
-        for name in self.__dataclass_fields__:
-            getattr(self, name)[rows] = getattr(part, name)
+        self.all[:, rows] = part.all
+
+    def put_moved(self, rows: Ints, part: Cohorts) -> None:
+        """Write some lots back to which nothing but time happened."""
+        self.all[self.MOVING, rows] = part.all[self.MOVING]
 
     def add(self, coming: Cohorts) -> None:
         """Mix other crickets in, lot by lot; their paces and ages average by number."""
-        total = np.maximum(self.number + coming.number, 1e-9)
-        w = coming.number / total
+        if not self.number.any() and (coming.number > _NOBODY).all():
+            self.all[...] = coming.all
+            return
+        w = coming.number / np.maximum(self.number + coming.number, _NOBODY)
         apart = coming.x - self.x
-        self.x_variance = (1 - w) * self.x_variance + w * coming.x_variance + w * (1 - w) * apart**2
-        for name in self.MIXED:
-            old, new = getattr(self, name), getattr(coming, name)
-            setattr(self, name, old + w * (new - old))
-        self.unmarked = self.unmarked + coming.unmarked
-        self.number = self.number + coming.number
+        self.x_variance += w * (coming.x_variance - self.x_variance + (1 - w) * apart**2)
+        self.all[self.MIXED] += w * (coming.all[self.MIXED] - self.all[self.MIXED])
+        self.unmarked += coming.unmarked
+        self.number += coming.number
+
+
+_NOBODY = 1e-9
+"""A number of crickets too small to divide by."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,12 +124,11 @@ class Biology:
     size_slope: float
     size_cap: float
     female_share: float
+    sexes: tuple[Sex, ...]
 
     @classmethod
     def of(cls, species: Species) -> Biology:
         """From the species table."""
-        from chirr.engine.colony.sizes import size_curve
-
         return cls(
             species=species,
             curve=size_curve(species),
@@ -108,26 +138,88 @@ class Biology:
             size_slope=species.size_slope_per_c.value,
             size_cap=species.size_effect_cap.value,
             female_share=species.female_share.value,
+            sexes=sexes_apart(species),
         )
-
-
-def loss_between(c: Cohorts, x_after: Floats, idle: Floats, density: Floats, bio: Biology) -> Floats:
-    """-log survival of nymphs from the cohort's x to `x_after` and over `idle` days; density in crickets/cm2."""
-    d = bio.day14
-
-    def early(x: Floats) -> Floats:
-        return np.asarray((np.clip(x, 0.0, d) / d) ** bio.early_shape)
-
-    crowding = -np.log(density_survival_factor(density, bio.species))
-    late = np.clip(x_after, d, 1.0) - np.clip(c.x, d, 1.0)
-    slow = np.where(c.x < 1.0, idle * _SLOW_SHARE, 0.0)
-    return np.asarray(
-        c.early * (early(x_after) - early(c.x)) + (c.late + crowding) * late / (1 - d) + slow * (c.late + crowding)
-    )
 
 
 _SLOW_SHARE = 1.0 / 90.0
 """A day in which nymphs hardly develop costs as much as 1/90 of the loss from day 14 to adult (judgement)."""
+
+
+def advance(c: Cohorts, passed: Floats, surface_cm2: Floats, warmer_c: Floats, bio: Biology) -> None:
+    """Let time pass for cohorts.
+
+    passed: shape (clocks, lots, 1); surface_cm2: (lots, 1); warmer_c: how much warmer it was than thought, of shape
+    (lots, draws). Each loss is worked out for the lots of which some draw can have it.
+    """
+    before = c.x
+    moved = passed[NYMPH] * np.exp(c.log_speed + NYMPH_SENSITIVITY * warmer_c)
+    after = before + moved
+    least, most = before.min(axis=1), after.max(axis=1)
+    loss = np.zeros_like(moved)
+
+    young = _where(least < bio.day14)
+    loss[young] = c.early[young] * (_early_part(after[young], bio) - _early_part(before[young], bio))
+
+    idle = passed[IDLE]
+    growing = _where((least < 1.0) & ((most > bio.day14) | (idle[:, 0] > 0)))
+    nymphs = before[growing] < 1.0
+    late = (_late_part(after[growing], bio) - _late_part(before[growing], bio)) + nymphs * (_SLOW_SHARE * idle[growing])
+    crowding = loss_by_crowding(c.number[growing] / surface_cm2[growing], bio.species.density_survival)
+    loss[growing] += (c.late[growing] + crowding) * late
+
+    old = _where(most > 1.0)
+    grown = _share_grown(before[old], after[old], moved[old])
+    age_after = c.adult_days[old] + grown * passed[ADULT][old]
+    loss[old] += adult_loss(c.adult_days[old], age_after, c.log_longevity[old], bio)
+    c.adult_days[old] = age_after
+
+    left = c.number * np.exp(-loss)
+    c.unmarked += c.number - left
+    c.number = left
+    nymph = _where(least < 1.0)
+    nymphs = before[nymph] < 1.0
+    c.clock[nymph] += nymphs * passed[NYMPH][nymph]
+    c.warmth[nymph] += nymphs * passed[WARMTH][nymph]
+    c.x = after
+
+
+def _where(true: NDArray[np.bool_]) -> Rows:
+    """The rows of which something is true; all of them without making a copy."""
+    return slice(None) if true.all() else np.flatnonzero(true)
+
+
+def _early_part(x: Floats, bio: Biology) -> Floats:
+    """How much of the loss over the first fortnight lies behind at developed share x."""
+    return np.asarray(np.clip(x / bio.day14, 0.0, 1.0) ** bio.early_shape)
+
+
+def _late_part(x: Floats, bio: Biology) -> Floats:
+    """How much of the loss from day 14 to adult lies behind at developed share x."""
+    return np.asarray(np.clip((x - bio.day14) / (1.0 - bio.day14), 0.0, 1.0))
+
+
+def loss_by_crowding(per_cm2: Floats, factor: Curve) -> Floats:
+    """-log of the factor by which crowding cuts survival: straight lines in the density, the last one going on.
+
+    The same as -log(density_survival_factor), without going through the factor itself.
+    """
+    points, logs = factor.at, [-log(v) for v in factor.value]
+    loss = np.full_like(per_cm2, logs[0])
+    for k in range(len(points) - 1):
+        slope = (logs[k + 1] - logs[k]) / (points[k + 1] - points[k])
+        along = points[k + 1] - points[k] if k < len(points) - 2 else None
+        loss += slope * np.clip(per_cm2 - points[k], 0.0, along)
+    return loss
+
+
+def _share_grown(before: Floats, after: Floats, moved: Floats) -> Floats:
+    """The share of a time that crickets were adults; all or none of it where development stood still."""
+    still = moved <= 0
+    grown = np.clip((after - 1.0) / np.maximum(moved, 1e-12), 0.0, 1.0)
+    if still.any():
+        grown[still] = before[still] >= 1.0
+    return np.asarray(grown)
 
 
 def adult_loss(before_days: Floats, after_days: Floats, log_longevity: Floats, bio: Biology) -> Floats:
@@ -137,31 +229,10 @@ def adult_loss(before_days: Floats, after_days: Floats, log_longevity: Floats, b
     return np.asarray((after_days * scale) ** k - (before_days * scale) ** k)
 
 
-def advance(c: Cohorts, passed: Floats, surface_cm2: Floats, warmer_c: Floats, bio: Biology) -> None:
-    """Let time pass for cohorts.
-
-    passed: shape (clocks, lots, 1); surface_cm2: (lots, 1); warmer_c: how much warmer it was than thought, of shape
-    (lots, draws).
-    """
-    moved = passed[NYMPH] * np.exp(c.log_speed + NYMPH_SENSITIVITY * warmer_c)
-    x_after = c.x + moved
-    loss = loss_between(c, x_after, passed[IDLE], c.number / surface_cm2, bio)
-    grown = np.where(moved > 0, np.clip((x_after - 1.0) / np.maximum(moved, 1e-12), 0.0, 1.0), (c.x >= 1.0) * 1.0)
-    age_after = c.adult_days + grown * passed[ADULT]
-    loss = loss + np.where(grown > 0, adult_loss(c.adult_days, age_after, c.log_longevity, bio), 0.0)
-    left = c.number * np.exp(-loss)
-    c.unmarked = c.unmarked + c.number - left
-    c.number = left
-    growing = c.x < 1.0
-    c.clock = c.clock + np.where(growing, passed[NYMPH], 0.0)
-    c.warmth = c.warmth + np.where(growing, passed[WARMTH], 0.0)
-    c.x, c.adult_days = x_after, age_after
-
-
 def mass_of(c: Cohorts, log_hatchling_mg: Floats, bio: Biology) -> tuple[Floats, Floats]:
     """Mean and variance of log body mass [mg] of cohorts; warmer nymphs make smaller adults, within the cap."""
     warmer = c.warmth / np.maximum(c.clock, 0.05)
-    effect = np.clip(-bio.size_slope * warmer, np.log(1 - bio.size_cap), -np.log(1 - bio.size_cap))
+    effect = np.clip(-bio.size_slope * warmer, log(1 - bio.size_cap), -log(1 - bio.size_cap))
     return log_mass(bio.curve, c.x, c.x_variance, log_hatchling_mg, c.log_adult_mg + effect)
 
 
@@ -181,6 +252,10 @@ class Laid:
     females: Floats
     age_days: Floats
     warmth_factor: Floats
+
+    def some(self, clutches: Ints) -> Laid:
+        """That of some clutches."""
+        return Laid(**{f.name: getattr(self, f.name)[clutches] for f in fields(self)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -254,7 +329,7 @@ def clutches_of(
 
 
 def walk(
-    z: Floats,
+    z: NDArray[Any],
     latents: Latents,
     schedule: Schedule,
     arrays: ClutchArrays,
@@ -265,51 +340,74 @@ def walk(
     clutches: Ints | None = None,
     watch: bool = True,
 ) -> Told:
-    """Tell every lot's story under unknowns `z` of shape (latents, draws).
+    """Tell every lot's story under unknowns `z` of shape (latents, draws), in the precision that they have.
 
     `only` marks the lots to follow (their parents must be among them); besides the clutches that are to join them,
-    those of `clutches` are told. Without `watch` nothing is predicted on the way.
+    those of `clutches` are told, all others being left at 0. Without `watch` nothing is predicted on the way.
     """
+    if only is None:
+        shown = np.arange(len(schedule.lot)) if watch else None
+        return tell(z, latents, schedule, arrays, laid, bio, shown=shown)
+    part = Part.of(latents, schedule, arrays, lots=only, clutches=clutches)
+    own = tell(z[part.unknowns], part.latents, part.schedule, part.arrays, laid.some(part.clutches), bio, shown=None)
     draws = z.shape[1]
+    lots = Cohorts.none(len(only), draws, own.lots.all.dtype)
+    lots.put(part.lots, own.lots)
+
+    def among_all(some: Floats) -> Floats:
+        every = np.zeros((len(arrays.lot), draws))
+        every[part.clutches] = some
+        return every
+
+    told = {f.name: among_all(getattr(own.clutches, f.name)) for f in fields(Clutches)}
+    return replace(own, lots=lots, clutches=Clutches(**told))
+
+
+def tell(
+    z: NDArray[Any],
+    latents: Latents,
+    schedule: Schedule,
+    arrays: ClutchArrays,
+    laid: Laid,
+    bio: Biology,
+    *,
+    shown: Ints | None,
+) -> Told:
+    """The same of all lots there are.
+
+    shown: where the prediction of each happening goes, shape (happenings,), -1 for none that is wanted.
+    """
+    draws, dtype = z.shape[1], z.dtype
     farm = farm_level(z, latents, bio.species)
-    told_of = np.ones(len(arrays.lot), dtype=bool)
-    if only is not None:
-        told_of = (arrays.lot >= 0) & np.append(only, False)[arrays.lot]
-        told_of[[] if clutches is None else clutches] = True
-    lots = Cohorts.none(latents.lot.shape[1], draws)
-    shape = (len(schedule.lot) if watch else 0, draws)
+    lots = Cohorts.none(latents.lot.shape[1], draws, dtype)
+    shape = (0 if shown is None else int(shown.max(initial=-1)) + 1, draws)
     told = Told(
         lots=lots,
-        clutches=clutches_of(z, farm, latents, arrays, laid, bio, only=np.flatnonzero(told_of)),
+        clutches=clutches_of(z, farm, latents, arrays, laid, bio, only=np.arange(len(arrays.lot))),
         farm=farm,
-        log_number=np.zeros(shape),
-        log_mg=np.zeros(shape),
-        log_variance=np.zeros(shape),
-        adult_days=np.zeros(shape),
+        log_number=np.zeros(shape, dtype),
+        log_mg=np.zeros(shape, dtype),
+        log_variance=np.zeros(shape, dtype),
+        adult_days=np.zeros(shape, dtype),
     )
-    left: dict[tuple[str, int], Cohorts] = {}
+    passed, surface_cm2 = schedule.passed[:, :, None].astype(dtype), schedule.surface_cm2[:, None].astype(dtype)
+    warmer_c = farm.room_c.astype(dtype)
+    left: dict[int, Cohorts] = {}
     for wave in schedule.waves:
-        rows = wave.row
-        kinds = wave.kinds
-        if only is not None:
-            keep = only[schedule.lot[rows]]
-            if not keep.any():
-                continue
-            new_place = np.cumsum(keep) - 1
-            kinds = tuple((kind, new_place[at[keep[at]]]) for kind, at in kinds)
-            rows = rows[keep]
-        c = lots.take(schedule.lot[rows])
-        advance(
-            c, schedule.passed[:, rows, None], schedule.surface_cm2[rows, None], farm.room_c[schedule.room[rows]], bio
-        )
-        if watch:
-            _watch(rows, kinds, c, schedule, told, bio)
-        for kind, at in kinds:
-            if at.size and kind in _CHANGING:
-                part = c.take(at)
-                _happen(kind, rows[at], part, z, latents, schedule, arrays, told, bio, left)
-                c.put(at, part)
-        lots.put(schedule.lot[rows], c)
+        rows, at = wave.rows, schedule.lot[wave.rows]
+        c = lots.take(at)
+        advance(c, passed[:, rows], surface_cm2[rows], warmer_c[schedule.room[rows]], bio)
+        if shown is not None:
+            _watch(wave, shown[rows], c, schedule, told, bio)
+        for kind, which in wave.kinds:
+            if kind in _CHANGING:
+                part = c.take(which)
+                _happen(kind, wave.first + which, part, z, latents, schedule, arrays, told, bio, left)
+                c.put(which, part)
+        if any(kind in _COMING for kind, _ in wave.kinds):
+            lots.put(at, c)
+        else:
+            lots.put_moved(at, c)
     return told
 
 
@@ -327,16 +425,19 @@ _CHANGING = (
 )
 
 
-def _watch(
-    rows: Ints, kinds: tuple[tuple[Kind, Ints], ...], c: Cohorts, schedule: Schedule, told: Told, bio: Biology
-) -> None:
+_COMING = (Kind.STOCK, Kind.ARRIVE, Kind.IN, Kind.MIX)
+
+
+def _watch(wave: Wave, shown: Ints, c: Cohorts, schedule: Schedule, told: Told, bio: Biology) -> None:
     """Note what counts, weighings, harvests and layings of a wave should show."""
-    seen = np.concatenate([np.zeros(0, dtype=np.int64), *(at for kind, at in kinds if kind in _WATCHED)])
+    seen = np.concatenate([np.zeros(0, dtype=np.int64), *(at for kind, at in wave.kinds if kind in _WATCHED)])
+    seen = seen[shown[seen] >= 0]
     if not seen.size:
         return
-    part, row = c.take(seen), rows[seen]
+    part, row = c.take(seen), shown[seen]
+    hatched = schedule.hatched[wave.first + seen, None].astype(part.number.dtype)
     mean, variance = mass_of(part, told.farm.log_hatchling_mg, bio)
-    told.log_number[row] = np.log(np.maximum(part.number * schedule.hatched[row, None], 0.5))
+    told.log_number[row] = np.log(np.maximum(part.number * hatched, 0.5))
     told.log_mg[row] = np.log(mean_mass_mg(mean, variance))
     told.log_variance[row] = variance
     told.adult_days[row] = part.adult_days
@@ -352,36 +453,42 @@ def _happen(
     arrays: ClutchArrays,
     told: Told,
     bio: Biology,
-    left: dict[tuple[str, int], Cohorts],
+    left: dict[int, Cohorts],
 ) -> None:
     """Do what happenings of one kind do to their cohorts."""
-    q = schedule.quantity[rows, None] * np.exp(_miscount(rows, z, latents, schedule))
-    if kind == Kind.STOCK:
-        c.add(_stocked(rows, q, z, latents, schedule, told.farm))
-    elif kind == Kind.ARRIVE:
+    if kind == Kind.ARRIVE:
         c.add(_arrived(rows, z, latents, schedule, arrays, told, bio))
-    elif kind == Kind.TAKE_KG:
-        c.number = _less(c.number, q * 1e6 / mean_mass_mg(*mass_of(c, told.farm.log_hatchling_mg, bio)))
-    elif kind == Kind.TAKE:
-        c.number = _less(c.number, q)
-    elif kind == Kind.DEATHS:
-        c.number = _less(c.number, np.maximum(q - c.unmarked, 0.0))
-        c.unmarked = np.zeros_like(c.unmarked)
-    elif kind == Kind.OUT:
-        going = _split(c, q)
-        for k, row in enumerate(rows):
-            left[_link(schedule, int(row), int(schedule.lot[row]))] = going.take(np.array([k]))
-    elif kind == Kind.GONE:
-        for k, row in enumerate(rows):
-            left[_link(schedule, int(row), int(schedule.lot[row]))] = c.take(np.array([k]))
     elif kind in (Kind.IN, Kind.MIX):
-        c.add(_stack([left[_link(schedule, int(row), int(schedule.other[row]))] for row in rows]))
+        came = [left[int(row)].all for row in schedule.source[rows]]
+        c.add(Cohorts.within(np.concatenate(came, axis=1)))
+    elif kind == Kind.GONE:
+        _leave(c.take(np.arange(len(rows))), rows, left)
+    elif kind == Kind.DEATHS:
+        found = schedule.quantity[rows, None].astype(z.dtype)
+        c.number = _less(c.number, np.maximum(found - c.unmarked, 0.0))
+        c.unmarked[...] = 0.0
+    else:
+        q = _miscounted(rows, z, latents, schedule)
+        if kind == Kind.STOCK:
+            c.add(_stocked(rows, q, z, latents, schedule, told.farm))
+        elif kind == Kind.TAKE_KG:
+            c.number = _less(c.number, q * 1e6 / mean_mass_mg(*mass_of(c, told.farm.log_hatchling_mg, bio)))
+        elif kind == Kind.TAKE:
+            c.number = _less(c.number, q)
+        elif kind == Kind.OUT:
+            _leave(_split(c, q), rows, left)
 
 
-def _miscount(rows: Ints, z: Floats, latents: Latents, schedule: Schedule) -> Floats:
-    """Log of how far the true number put in, split off or taken was from what was written."""
+def _miscounted(rows: Ints, z: Floats, latents: Latents, schedule: Schedule) -> Floats:
+    """The true numbers put in, split off or taken: what was written, and how far off that may be."""
     slot = latents.happening[rows]
-    return np.asarray(np.where(slot[:, None] >= 0, schedule.log_sd[rows, None] * z[slot], 0.0))
+    log_sd = np.where(slot >= 0, schedule.log_sd[rows], 0.0)[:, None].astype(z.dtype)
+    return np.asarray(schedule.quantity[rows, None].astype(z.dtype) * np.exp(log_sd * z[slot]))
+
+
+def _leave(going: Cohorts, rows: Ints, left: dict[int, Cohorts]) -> None:
+    """Keep what leaves lots for those that it will join."""
+    left.update((row, Cohorts.within(going.all[:, k : k + 1])) for k, row in enumerate(rows.tolist()))
 
 
 def _split(c: Cohorts, q: Floats) -> Cohorts:
@@ -389,53 +496,46 @@ def _split(c: Cohorts, q: Floats) -> Cohorts:
     staying = _less(c.number, q)
     going = c.take(np.arange(len(c.number)))
     going.number = c.number - staying
-    going.unmarked = np.zeros_like(going.unmarked)
+    going.unmarked[...] = 0.0
     c.number = staying
     return going
 
 
-def _link(schedule: Schedule, row: int, lot: int) -> tuple[str, int]:
-    """What leaves a lot by one entry, as both sides know it."""
-    return schedule.entry[row], lot
-
-
-def _stack(parts: list[Cohorts]) -> Cohorts:
-    return Cohorts(**{n: np.concatenate([getattr(p, n) for p in parts]) for n in Cohorts.__dataclass_fields__})
-
-
 def _less(number: Floats, going: Floats) -> Floats:
     """What stays when some leave: the difference while well above nothing, then a smooth tail (SURE_SHARE)."""
-    part = going / np.maximum(number, 1e-9)
-    rest = 1 - SURE_SHARE
-    tail = rest * np.exp(-np.clip(part - SURE_SHARE, 0.0, 50.0 * rest) / rest)
-    return np.asarray(number * np.where(part <= SURE_SHARE, 1 - part, tail))
+    part = going / np.maximum(number, _NOBODY)
+    stays, far = 1 - part, part > SURE_SHARE
+    if far.any():
+        rest = 1 - SURE_SHARE
+        stays[far] = rest * np.exp(-np.minimum(part[far] - SURE_SHARE, 50.0 * rest) / rest)
+    return np.asarray(number * stays)
 
 
-def _own(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats) -> Cohorts:
+def own_of(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel) -> Floats:
+    """What lots have of their own: log speed, early and late loss, log adult mass, shape (4, lots, draws)."""
+    slot, dtype = latents.lot[:, lot], z.dtype
+    own = np.where(slot >= 0, latents.lot_sd[:, lot], 0.0)[:, :, None].astype(dtype) * z[slot]
+    own[0] += farm.nymph_log_speed
+    own[1] = log_loss(farm.early_logit.astype(dtype), own[1])
+    own[2] = log_loss(farm.late_logit.astype(dtype), own[2])
+    own[3] += farm.log_adult_mg
+    return own
+
+
+def _new(lot: Ints, z: Floats, latents: Latents, farm: FarmLevel, number: Floats) -> Cohorts:
     """New crickets of lots, with each lot's own pace, losses and size."""
-    own = latents.lot_sd[:, lot, None] * np.where(latents.lot[:, lot, None] >= 0, z[latents.lot[:, lot]], 0.0)
-    zero = np.zeros_like(number)
-    return Cohorts(
-        number=number,
-        x=zero,
-        x_variance=zero.copy(),
-        clock=zero.copy(),
-        warmth=zero.copy(),
-        adult_days=zero.copy(),
-        log_speed=farm.nymph_log_speed + own[0],
-        early=log_loss(farm.early_logit, own[1]),
-        late=log_loss(farm.late_logit, own[2]),
-        log_adult_mg=farm.log_adult_mg + own[3],
-        log_longevity=farm.log_longevity_days + zero,
-        unmarked=zero.copy(),
-    )
+    new = Cohorts.none(len(lot), z.shape[1], z.dtype)
+    new.number = number
+    new.log_speed, new.early, new.late, new.log_adult_mg = own_of(lot, z, latents, farm)
+    new.log_longevity[...] = farm.log_longevity_days
+    return new
 
 
 def _stocked(rows: Ints, q: Floats, z: Floats, latents: Latents, schedule: Schedule, farm: FarmLevel) -> Cohorts:
-    new = _own(schedule.lot[rows], z, latents, farm, q)
-    new.x = new.x + schedule.x[rows, None]
-    new.adult_days = new.adult_days + schedule.adult_days[rows, None]
-    new.clock = new.clock + np.minimum(schedule.x[rows, None], 1.0)
+    new = _new(schedule.lot[rows], z, latents, farm, q)
+    new.x[...] = schedule.x[rows, None]
+    new.adult_days[...] = schedule.adult_days[rows, None]
+    new.clock[...] = np.minimum(schedule.x[rows, None], 1.0)
     return new
 
 
@@ -444,7 +544,7 @@ def _arrived(
 ) -> Cohorts:
     """Pinheads of clutches: how far along they are follows from how fast their eggs were."""
     k = schedule.other[rows]
-    new = _own(schedule.lot[rows], z, latents, told.farm, told.clutches.pinheads[k])
+    new = _new(schedule.lot[rows], z, latents, told.farm, told.clutches.pinheads[k])
     speed = np.exp(told.clutches.log_speed[k])
     window = arrays.window[k, None]
     middle = 1.0 / speed + window / 2

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chirr.engine.biology.species import Species
-from chirr.engine.colony.ahead import Horizon
 
 Floats = NDArray[np.float64]
 
@@ -21,17 +20,6 @@ TURN_DAYS = 1.0
 """Days in which a bin stands empty between two lots: emptied, cleaned, filled (judgement)."""
 
 _Z90 = 1.645
-
-
-class DailyHorizon(Horizon):
-    """A look ahead that works out every day: between days that are drawn as a line a best day is none."""
-
-    __slots__ = ()
-
-    @property
-    def looked_at(self) -> NDArray[np.int64]:
-        """Every day, from 0 for now."""
-        return np.arange(self.days + 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

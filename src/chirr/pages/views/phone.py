@@ -86,12 +86,18 @@ def waiting(request: HttpRequest) -> HttpResponse:
 @door(OPEN)
 @require_GET
 def now(request: HttpRequest) -> HttpResponse:
-    """The farm's time, who is signed in here, and the token that a sending needs."""
+    """The farm's time, who is signed in here, and the token that a sending needs.
+
+    With `last`, the entry that the book took last from this phone, whether it still `has` it: a book that was put back
+    to an older copy has not.
+    """
     person = getattr(request, "person", None)
     told = {
         "now": wall(), "person": person.person if person else None, "role": person.role if person else None,
         "csrf": get_token(request) if person else None, "version": assets.version(),
     }  # fmt: skip
+    if person:
+        told |= {"book": phone.first_entry(), "has": phone.has(last) if (last := request.GET.get("last")) else None}
     return JsonResponse(told, headers={"Cache-Control": "no-store"})
 
 

@@ -117,7 +117,7 @@ def _harvest(thing: ThingPage, owner: bool) -> object:
     """Of a living lot: what a day more brings; only the owner sees what it is worth."""
     from chirr.desk import harvest
 
-    return harvest.harvest(thing.name, money=owner) if thing.kind == "lot" and thing.lots else None
+    return harvest.of_lot(thing.name, money=owner) if thing.kind == "lot" and thing.lots else None
 
 
 def _quick(thing: ThingPage, back: str) -> list[tuple[str, str]]:

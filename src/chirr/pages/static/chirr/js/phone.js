@@ -26,6 +26,12 @@ function rest() {
   return coming;
 }
 
+/** Whether a form would change the language of this device. @param {HTMLFormElement} form */
+function changesLanguage(form) {
+  const wanted = new FormData(form).get("language");
+  return typeof wanted === "string" && wanted !== page.lang;
+}
+
 /** What is done with a form that the phone takes over; null for one that it leaves alone.
  * @param {HTMLFormElement} form @param {HTMLElement | null} button @returns {(() => unknown) | null} */
 function actOf(form, button) {
@@ -33,6 +39,7 @@ function actOf(form, button) {
   if (path === "/round/do" && button) return () => taps.take(button);
   if (path === "/round/clock") return () => clock.turn(button?.getAttribute("value") ?? "start");
   const byRest = path === "/sign-out" ? (/** @type {any} */ all) => all.leave(form)
+    : path === "/look" && changesLanguage(form) ? (/** @type {any} */ all) => all.speak(form)
     : form.dataset.deed ? (/** @type {any} */ all) => all.write(form, button) : null;
   return byRest && (() => rest().then(byRest, () => {
     ready = false; // what should do it did not come: the plain way

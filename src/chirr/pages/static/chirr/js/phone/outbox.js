@@ -24,6 +24,9 @@ import { transact } from "./store.js";
 /** Nobody is signed in on this phone, and an entry without a person is none. */
 export class NobodyIn extends Error {}
 
+/** What went up is kept aside so long: a copy of the book that is put back is rarely older (judgement). */
+const KEPT_MS = 14 * 86_400_000;
+
 const changed = new BroadcastChannel("chirr-outbox");
 /** @type {Set<(undone: string[]) => void>} */
 const listeners = new Set();
@@ -91,8 +94,9 @@ export function toSend(entries) {
 }
 
 /** @param {string[]} ids @param {(entry: Waiting) => Waiting | null} change null takes it away */
-async function alter(ids, change) {
-  await transact("readwrite", (outbox) => {
+async function alter(ids, change, more = (/** @type {IDBObjectStore} */ _kept) => undefined) {
+  await transact("readwrite", (outbox, kept) => {
+    more(kept);
     for (const id of ids) {
       const asked = outbox.get(id);
       asked.onsuccess = () => {
@@ -132,29 +136,74 @@ export async function tried(ids) {
  */
 export function answered(answers) {
   const of = new Map(answers.map((a) => [a.id, a]));
+  const last = answers.findLast((a) => a.got === "taken");
   return alter([...of.keys()], (e) => {
     const answer = of.get(e.id);
     if (answer?.got !== "refused") return { ...e, sent: true };
     return { ...e, why: answer.why, wrong: Object.keys(answer.faults ?? {}).join(" ") };
-  });
+  }, (kept) => { if (last) kept.put(last.id, "last"); });
 }
 
+/**
+ * The book no longer has what it took last from this phone, so it was put back to an older copy: all that went up lately
+ * goes up once more. The book takes each entry once, so it does no harm to those that it still has.
+ *
+ * @returns {Promise<number>} how many
+ */
+export async function goAgain() {
+  const n = await transact("readwrite", (outbox, kept, gone) => {
+    let found = 0;
+    const [sent, before] = [outbox.getAll(), gone.getAll()];
+    before.onsuccess = () => { // comes after the other
+      const back = [...before.result, ...sent.result.filter((/** @type {Waiting} */ e) => e.sent)];
+      found = back.length;
+      back.forEach((e) => outbox.put({ ...e, sent: false, tries: 1 }));
+      gone.clear();
+      kept.delete("last");
+    };
+    return () => found;
+  });
+  tellAll();
+  return n;
+}
+
+/** This phone now works for another farm: what went up to the one before is no matter of this one. */
+export const forgetGone = () => transact("readwrite", (_, kept, gone) => {
+  gone.clear();
+  kept.delete("last");
+  return () => undefined;
+});
+
 /** The pocket now knows of these, or a person threw them away; what they were written in the place of goes with them.
+ * Those that the book has are kept aside for some days, should it be put back to an older copy.
  * @param {string[]} ids */
 export async function forget(ids) {
-  await transact("readwrite", (outbox) => {
+  await letGo(ids, true).catch(() => letGo(ids, false)); // a full memory has no room for what is kept aside
+  tellAll();
+}
+
+/** @param {string[]} ids @param {boolean} aside whether those that the book has are kept aside */
+function letGo(ids, aside) {
+  return transact("readwrite", (outbox, _, gone) => {
     const asked = outbox.getAll(); // once for all of them: a phone may have thousands
     asked.onsuccess = () => {
-      const gone = new Set(ids);
-      const goesToo = (/** @type {Waiting} */ e) => e.by && gone.has(e.by) && !gone.has(e.id);
+      const going = new Set(ids);
+      const goesToo = (/** @type {Waiting} */ e) => e.by && going.has(e.by) && !going.has(e.id);
       for (let more = asked.result.filter(goesToo); more.length; more = asked.result.filter(goesToo)) {
-        more.forEach((/** @type {Waiting} */ e) => gone.add(e.id));
+        more.forEach((/** @type {Waiting} */ e) => going.add(e.id));
       }
-      gone.forEach((id) => outbox.delete(id));
+      if (aside) asked.result.forEach((/** @type {Waiting} */ e) => { if (e.sent && going.has(e.id)) gone.put(e); });
+      going.forEach((id) => outbox.delete(id));
+      old(gone);
     };
     return () => undefined;
   });
-  tellAll();
+}
+
+/** Let go of what went up so long ago that no copy is older. Ids begin with the time at which they were made.
+ * @param {IDBObjectStore} gone */
+function old(gone) {
+  gone.delete(IDBKeyRange.upperBound(uuid7(Date.now() - KEPT_MS)));
 }
 
 /** Take away what was never sent as if it had not been written: what it took the place of stands there again.

@@ -4,9 +4,10 @@
 
 import * as deeds from "./deeds.js";
 import { ownPath } from "./el.js";
+import { change, workIn } from "./language.js";
 import * as leaving from "./leave.js";
 import * as mark from "./mark.js";
-import { offerUndo } from "./notices.js";
+import { offerUndo, say } from "./notices.js";
 import * as outbox from "./outbox.js";
 import * as pad from "./pad.js";
 import * as refresh from "./refresh.js";
@@ -14,7 +15,7 @@ import * as clock from "./roundclock.js";
 import { lookIn, onContact, send } from "./sender.js";
 import { keep, kept } from "./store.js";
 import * as taps from "./taps.js";
-import { learn } from "./words.js";
+import { learn, t } from "./words.js";
 
 const RETRY_MS = [2_000, 5_000, 10_000, 20_000, 40_000, 60_000];
 const GREET_MS = 60_000;
@@ -70,6 +71,7 @@ export function open(link) {
 }
 
 export const leave = leaving.ask;
+export const speak = change;
 
 async function drawShell() {
   if (!onShell) return;
@@ -118,6 +120,7 @@ export async function begin() {
   saidBefore();
   onContact(async (/** @type {any} */ news) => {
     if (onShell && drawnFor && news.person && news.person !== drawnFor) location.reload();
+    if (news.again) say(t("The farm’s book was put back to an older copy. {n} entries that went up from this phone since go up again.", { n: news.again }), "info");
     if (!news.pocket) return;
     pocket = await kept("pocket");
     learn(pocket?.words);
@@ -129,7 +132,6 @@ export async function begin() {
     where.addEventListener(kind, () => { if (document.visibilityState === "visible") { failures = 0; sendSoon(); } });
   }
   setInterval(() => { if (document.visibilityState === "visible") lookIn().catch(() => undefined); }, GREET_MS);
-  // browsers ask for a worker without cookies, so its address says in which language the phone's own pages are to be
-  navigator.serviceWorker.register(`/worker.js?language=${page.lang}`, { type: "module", updateViaCache: "none" }).catch(() => undefined);
+  workIn(page.lang).catch(() => undefined);
   sendSoon().then(() => navigator.storage?.persist?.()).catch(() => undefined);
 }

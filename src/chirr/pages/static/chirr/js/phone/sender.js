@@ -40,9 +40,13 @@ function ask(path, more = {}) {
 
 /** Ask the farm who is signed in here and what time it is. Throws when nobody answers. @returns {Promise<Contact>} */
 async function greet() {
-  const answer = await ask("/phone/now");
+  const [last, book] = [await kept("last"), await kept("book")];
+  const answer = await ask(last ? `/phone/now?last=${last}` : "/phone/now");
   if (!answer.ok) throw new Error(String(answer.status));
   const told = await answer.json();
+  if (told.book && book && told.book !== book) await outbox.forgetGone();
+  else if (told.has === false) await putBack();
+  if (told.book && told.book !== book) await keep({ book: told.book });
   const me = await kept("me");
   if (told.person && me && me.person !== told.person) {
     await keep({ me: { person: told.person, role: told.role }, pocket: null, tag: null }); // somebody else came in
@@ -51,6 +55,12 @@ async function greet() {
     farmNow: told.now, heard: Date.now(), csrf: told.csrf ?? "", person: told.person,
     trouble: told.person === null ? "sign-in" : "",
   });
+}
+
+/** The book was put back to an older copy: what it lost of this phone's goes up again, and the person is told. */
+async function putBack() {
+  const n = await outbox.goAgain();
+  listeners.forEach((tell) => tell(/** @type {any} */ ({ again: n })));
 }
 
 /** @param {Contact} contact @param {outbox.Waiting[]} part @param {boolean} mend */

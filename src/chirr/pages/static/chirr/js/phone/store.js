@@ -1,8 +1,9 @@
-// The phone's own memory: one database with what waits to go up (outbox) and what is kept to draw pages from (kept).
+// The phone's own memory: one database with what waits to go up (outbox), what went up lately (gone) and what is kept
+// to draw pages from (kept).
 // @ts-check
 
 const NAME = "chirr";
-const VERSION = 1;
+const VERSION = 2;
 
 /** The phone could not keep something. A full phone says so in several ways: QuotaExceededError, but DataError or
  * UnknownError when the whole disk is full, so they are all told alike. */
@@ -15,9 +16,12 @@ let opened = null;
 function open() {
   opened ??= new Promise((resolve, reject) => {
     const asked = indexedDB.open(NAME, VERSION);
-    asked.onupgradeneeded = () => {
-      asked.result.createObjectStore("outbox", { keyPath: "id" });
-      asked.result.createObjectStore("kept");
+    asked.onupgradeneeded = ({ oldVersion }) => {
+      if (oldVersion < 1) {
+        asked.result.createObjectStore("outbox", { keyPath: "id" });
+        asked.result.createObjectStore("kept");
+      }
+      asked.result.createObjectStore("gone", { keyPath: "id" });
     };
     asked.onsuccess = () => {
       const db = asked.result;
@@ -37,16 +41,16 @@ function open() {
  *
  * @template T
  * @param {"readonly" | "readwrite"} mode
- * @param {(outbox: IDBObjectStore, kept: IDBObjectStore) => (() => T)} work
+ * @param {(outbox: IDBObjectStore, kept: IDBObjectStore, gone: IDBObjectStore) => (() => T)} work
  * @returns {Promise<T>}
  */
 export async function transact(mode, work) {
   const db = await open();
   return new Promise((resolve, reject) => {
     // "strict": what is confirmed on the screen is on the disk, and outlives a flat battery
-    const tx = db.transaction(["outbox", "kept"], mode, { durability: mode === "readwrite" ? "strict" : "default" });
+    const tx = db.transaction(["outbox", "kept", "gone"], mode, { durability: mode === "readwrite" ? "strict" : "default" });
     tx.onabort = () => reject(new MemoryTrouble(tx.error?.name));
-    const answer = work(tx.objectStore("outbox"), tx.objectStore("kept"));
+    const answer = work(tx.objectStore("outbox"), tx.objectStore("kept"), tx.objectStore("gone"));
     tx.oncomplete = () => { try { resolve(answer()); } catch (trouble) { reject(trouble); } };
   });
 }
