@@ -46,7 +46,7 @@ def laying_ages(f: Foresight) -> LayingAges:
             if begun
             else say(
                 "First eggs {mid:.0f} days after the adult moult at 30 °C (8 chances in 10 between {low:.0f} and"
-                " {high:.0f}): the published range, until trays of just grown breeders are counted here.",
+                " {high:.0f}): a range from the table of values, until trays of just grown breeders are counted here.",
                 **first_days,
             ),
             say(
@@ -56,8 +56,8 @@ def laying_ages(f: Foresight) -> LayingAges:
             )
             if run
             else say(
-                "Laying is down to half of its peak {mid:.0f} days after the moult ({low:.0f} to {high:.0f}): the"
-                " published range, until trays of younger and older breeders are counted here.",
+                "Laying is down to half of its peak {mid:.0f} days after the moult ({low:.0f} to {high:.0f}): a"
+                " range from the table of values, until trays of younger and older breeders are counted here.",
                 **half_days,
             ),
         ),
