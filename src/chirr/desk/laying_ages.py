@@ -12,7 +12,7 @@ from chirr.engine.biology.species import Constant
 from chirr.engine.colony.ahead import quantiles
 from chirr.engine.planning.breeders import Ages, half_of_peak_day
 
-LEARNT_BELOW = 0.8
+LEARNT_BELOW = 0.5
 """An age counts as learnt once the book has narrowed it to this share of the published spread (judgement)."""
 
 
