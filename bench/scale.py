@@ -13,13 +13,12 @@ Each exponent is the slope of the logarithm of the time by that of the size, fro
 from __future__ import annotations
 
 import os
-import resource
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
 from farm import book
+from memory import MostMemory
 from stopwatch import Stopwatch
 
 os.environ["CHIRR_FARM"] = str(book())
@@ -34,7 +33,6 @@ import numpy as np  # noqa: E402
 from chirr.book import ledger, shelf  # noqa: E402
 from chirr.desk import gather as gathering  # noqa: E402
 from chirr.desk.belief import swap_days_of, which  # noqa: E402
-from chirr.engine import hands  # noqa: E402
 from chirr.engine.biology.species import species  # noqa: E402
 from chirr.engine.colony.ahead import look_ahead  # noqa: E402
 from chirr.engine.colony.belief import Belief, believe  # noqa: E402
@@ -94,19 +92,13 @@ def ahead(belief: Belief, g: gathering.Gathered, times: int, days: int, draws: i
     s = ledger.live()
     living, trays = which(g.lots, lambda n: s.lots[n].alive), which(g.clutches, lambda n: not s.clutches[n].emptied_at)
     every = [(living + k * len(g.lots), trays + k * len(g.clutches)) for k in range(times)]
-    start = time.perf_counter()
-    look_ahead(
-        belief, g.clocks, Horizon(days=days, from_mg=CLASSES, target_mg=CLASSES[-1]), place_room=g.place_room,
-        living=np.concatenate([a for a, _ in every]), open_clutches=np.concatenate([b for _, b in every]),
-        draws=draws, rng=np.random.default_rng(1),
-    )  # fmt: skip
-    return time.perf_counter() - start
-
-
-def most_memory_gb() -> float:
-    """At most what this process held together with the copies that worked for it, which hold much of it in common."""
-    own, copy = (resource.getrusage(who).ru_maxrss / 1e6 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return own + hands.count() * copy
+    with Stopwatch() as looking:
+        look_ahead(
+            belief, g.clocks, Horizon(days=days, from_mg=CLASSES, target_mg=CLASSES[-1]), place_room=g.place_room,
+            living=np.concatenate([a for a, _ in every]), open_clutches=np.concatenate([b for _, b in every]),
+            draws=draws, rng=np.random.default_rng(1),
+        )  # fmt: skip
+    return looking.wall
 
 
 def exponent(size: list[int] | tuple[int, ...], took: list[float]) -> str:
@@ -119,17 +111,16 @@ def grow_in_bins(g: gathering.Gathered) -> Belief:
     one = believe(g.history, g.clocks, g.clutch_temp_c, animal)
     learnt, took, bins = learnt_of(one), [], []
     for times in TIMES:
-        farm, start = beside_itself(g.history, times), time.perf_counter()
-        temp = np.tile(g.clutch_temp_c, times)
-        belief = believe(farm, g.clocks, temp, animal, learnt=learnt_beside_itself(learnt, times))
-        believed = time.perf_counter() - start
-        seen = ahead(belief, g, times, 90, 1000)
-        took.append(believed + seen)
+        farm, temp = beside_itself(g.history, times), np.tile(g.clutch_temp_c, times)
+        with MostMemory() as held:
+            with Stopwatch() as believing:
+                belief = believe(farm, g.clocks, temp, animal, learnt=learnt_beside_itself(learnt, times))
+            seen = ahead(belief, g, times, 90, 1000)
+        took.append(believing.wall + seen)
         bins.append(times * sum(b.lots != [] for b in ledger.live().bins.values()))
-        memory = most_memory_gb()
         print(
-            f"{bins[-1]:,} bins, 90 days, 1,000 draws | belief {believed:.1f} s, ahead {seen:.1f} s,"
-            f" at most {memory:.1f} GB | {'under 20 s and 3 GB' if times == TIMES[-1] else ''}",
+            f"{bins[-1]:,} bins, 90 days, 1,000 draws | belief {believing.wall:.1f} s, ahead {seen:.1f} s,"
+            f" at most {held.gb:.1f} GB | {'under 20 s and 3 GB' if times == TIMES[-1] else ''}",
             flush=True,
         )
     print(f"time by bins | {exponent(bins, took)} | at most 1")
@@ -158,8 +149,8 @@ def learn_from_years() -> None:
     print(
         f"learning from nothing from {len(farm.lots):,} lots, {len(farm.clutches):,} clutches and"
         f" {len(belief.facts.what) + written + read:,} measurements ({len(belief.facts.what):,} facts, {written:,}"
-        f" deaths and numbers that changed a lot, {read:,} readings) | {learning.wall:.0f} s, processor {learning.cpu:.0f} s, before"
-        f" it {gathering_it.wall:.0f} s to gather half of it | under 30 s"
+        f" deaths and numbers that changed a lot, {read:,} readings) | {learning.wall:.0f} s, processor"
+        f" {learning.cpu:.0f} s, before it {gathering_it.wall:.0f} s to gather half of it | under 30 s"
     )
 
 
