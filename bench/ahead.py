@@ -12,9 +12,9 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-import time
 
 from farm import book
+from stopwatch import Stopwatch
 
 os.environ["CHIRR_FARM"] = str(book())
 
@@ -33,41 +33,35 @@ COMMAND = "import time; time.time = lambda: {now}.0; from chirr.cli import main;
 OPTIONS = ("ahead", "--json", "--days", str(DAYS), "--draws", str(DRAWS))
 
 
-def seconds() -> tuple[float, float]:
-    """The clock on the wall, and processor time of this process and its copies."""
-    return time.perf_counter(), sum(os.times()[:4])
-
-
 def main() -> None:
     now = (ledger.last_at() or 0) + 1800
     clock.now = lambda: now
     ahead_json(None, days=DAYS, draws=DRAWS)  # learns, and leaves what it learnt for the command
-    took, cpu = [], []
+    took = []
     for _ in range(TIMES):
-        start, before = seconds()
-        answer = ahead_json(None, days=DAYS, draws=DRAWS)
-        end, after = seconds()
-        took.append(end - start)
-        cpu.append(after - before)
+        with Stopwatch() as once:
+            answer = ahead_json(None, days=DAYS, draws=DRAWS)
+        took.append(once)
+    best = min(took, key=lambda once: once.wall)
     lots = len(answer["lots"])
     print(
         f"ahead: {lots} lots, {len(answer['clutches'])} clutches, {DAYS} days, {DRAWS:,} draws"
-        f" | {min(took):.2f} s, processor {min(cpu):.2f} s | under 2 s"
+        f" | {best.wall:.2f} s, processor {best.cpu:.2f} s | under 2 s"
     )
     whole = []
     for _ in range(TIMES):
-        start, _ = seconds()
         command = [sys.executable, "-c", COMMAND.format(now=now), *OPTIONS]
-        subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
-        whole.append(seconds()[0] - start)
+        with Stopwatch() as once:
+            subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
+        whole.append(once.wall)
     print(f"chirr ahead as a command, its start and the reading of the book included | {min(whole):.2f} s |")
-    size = lots * (DAYS + 1) * DRAWS * 2
-    best = float("inf")
-    for _ in range(5):
-        start, _ = seconds()
-        np.empty(size).fill(1.0)
-        best = min(best, seconds()[0] - start)
-    print(f"ahead beside numpy writing {size:,} numbers in {best * 1000:.0f} ms | {min(took) / best:,.0f} times |")
+    size, bare = lots * (DAYS + 1) * DRAWS * 2, []
+    for _ in range(TIMES):
+        with Stopwatch() as once:
+            np.empty(size).fill(1.0)
+        bare.append(once.wall)
+    ratio = best.wall / min(bare)
+    print(f"ahead beside numpy writing {size:,} numbers in {min(bare) * 1000:.0f} ms | {ratio:,.0f} times |")
 
 
 if __name__ == "__main__":

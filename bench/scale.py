@@ -13,13 +13,13 @@ Each exponent is the slope of the logarithm of the time by that of the size, fro
 from __future__ import annotations
 
 import os
-import resource
 import sys
-import time
 from dataclasses import replace
 from pathlib import Path
 
 from farm import book
+from memory import MostMemory
+from stopwatch import Stopwatch
 
 os.environ["CHIRR_FARM"] = str(book())
 sys.path.insert(0, str(Path(__file__).resolve().parent))
@@ -92,13 +92,13 @@ def ahead(belief: Belief, g: gathering.Gathered, times: int, days: int, draws: i
     s = ledger.live()
     living, trays = which(g.lots, lambda n: s.lots[n].alive), which(g.clutches, lambda n: not s.clutches[n].emptied_at)
     every = [(living + k * len(g.lots), trays + k * len(g.clutches)) for k in range(times)]
-    start = time.perf_counter()
-    look_ahead(
-        belief, g.clocks, Horizon(days=days, from_mg=CLASSES, target_mg=CLASSES[-1]), place_room=g.place_room,
-        living=np.concatenate([a for a, _ in every]), open_clutches=np.concatenate([b for _, b in every]),
-        draws=draws, rng=np.random.default_rng(1),
-    )  # fmt: skip
-    return time.perf_counter() - start
+    with Stopwatch() as looking:
+        look_ahead(
+            belief, g.clocks, Horizon(days=days, from_mg=CLASSES, target_mg=CLASSES[-1]), place_room=g.place_room,
+            living=np.concatenate([a for a, _ in every]), open_clutches=np.concatenate([b for _, b in every]),
+            draws=draws, rng=np.random.default_rng(1),
+        )  # fmt: skip
+    return looking.wall
 
 
 def exponent(size: list[int] | tuple[int, ...], took: list[float]) -> str:
@@ -111,17 +111,16 @@ def grow_in_bins(g: gathering.Gathered) -> Belief:
     one = believe(g.history, g.clocks, g.clutch_temp_c, animal)
     learnt, took, bins = learnt_of(one), [], []
     for times in TIMES:
-        farm, start = beside_itself(g.history, times), time.perf_counter()
-        temp = np.tile(g.clutch_temp_c, times)
-        belief = believe(farm, g.clocks, temp, animal, learnt=learnt_beside_itself(learnt, times))
-        believed = time.perf_counter() - start
-        seen = ahead(belief, g, times, 90, 1000)
-        took.append(believed + seen)
+        farm, temp = beside_itself(g.history, times), np.tile(g.clutch_temp_c, times)
+        with MostMemory() as held:
+            with Stopwatch() as believing:
+                belief = believe(farm, g.clocks, temp, animal, learnt=learnt_beside_itself(learnt, times))
+            seen = ahead(belief, g, times, 90, 1000)
+        took.append(believing.wall + seen)
         bins.append(times * sum(b.lots != [] for b in ledger.live().bins.values()))
-        memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
         print(
-            f"{bins[-1]:,} bins, 90 days, 1,000 draws | belief {believed:.1f} s, ahead {seen:.1f} s,"
-            f" at most {memory:.1f} GB | {'under 20 s and 3 GB' if times == TIMES[-1] else ''}",
+            f"{bins[-1]:,} bins, 90 days, 1,000 draws | belief {believing.wall:.1f} s, ahead {seen:.1f} s,"
+            f" at most {held.gb:.1f} GB | {'under 20 s and 3 GB' if times == TIMES[-1] else ''}",
             flush=True,
         )
     print(f"time by bins | {exponent(bins, took)} | at most 1")
@@ -140,20 +139,18 @@ def main() -> None:
 def learn_from_years() -> None:
     """Belief from nothing in as much as five years write down."""
     gathering.MEMORY_DAYS, gathering.MEMORY_LOTS = ALL, ALL
-    cpu = time.process_time()
-    half = gathered(90)
-    gathered_in = time.process_time() - cpu
+    with Stopwatch() as gathering_it:
+        half = gathered(90)
     farm, temp = beside_itself(half.history, 2), np.tile(half.clutch_temp_c, 2)
-    start, cpu = time.perf_counter(), time.process_time()
-    belief = believe(farm, half.clocks, temp, species(shelf.card().species))  # type: ignore[union-attr]
-    took, cpu = time.perf_counter() - start, time.process_time() - cpu
+    with Stopwatch() as learning:
+        belief = believe(farm, half.clocks, temp, species(shelf.card().species))  # type: ignore[union-attr]
     written = sum(h.kind in NUMBERS for lot in farm.lots for h in lot.happenings)
     read = len(shelf.reading_rows(0, ledger.last_at() or 0))
     print(
         f"learning from nothing from {len(farm.lots):,} lots, {len(farm.clutches):,} clutches and"
         f" {len(belief.facts.what) + written + read:,} measurements ({len(belief.facts.what):,} facts, {written:,}"
-        f" deaths and numbers that changed a lot, {read:,} readings) | {took:.0f} s, processor {cpu:.0f} s, before it"
-        f" {gathered_in:.0f} s to gather half of it | under 30 s"
+        f" deaths and numbers that changed a lot, {read:,} readings) | {learning.wall:.0f} s, processor"
+        f" {learning.cpu:.0f} s, before it {gathering_it.wall:.0f} s to gather half of it | under 30 s"
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import sqlite3
@@ -34,7 +35,8 @@ def open_farm(*, create: bool = False) -> Path:
         _must_be_ours(path)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "chirr.settings")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: more threads only wait for one another
-    gc.set_threshold(100_000, 50, 100)  # a big farm is a million small objects that stay: look through them seldom
+    gc.set_threshold(100_000, 50, 100)  # a big farm is a million small objects that stay: look through them seldom,
+    atexit.register(gc.freeze)  # and not once more on the way out
     import django
 
     django.setup()

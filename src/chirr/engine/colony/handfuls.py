@@ -6,8 +6,8 @@ Families are put together by size, so that a handful is stepped in as few direct
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TypeVar
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
+from chirr.engine import hands
 from chirr.engine.colony.facts import Facts, predict
 from chirr.engine.colony.families import colours
 from chirr.engine.colony.history import Kind
@@ -30,8 +31,8 @@ T = TypeVar("T")
 LOTS_AT_ONCE, _EGGS = 800, 0.2
 """A handful holds so many lots; eggs that have joined none yet are the second's part of the work of one."""
 
-THREADS = 2
-"""Handfuls are independent and NumPy works outside the interpreter's lock, so two processors share them."""
+WORTH_SHARING = 4
+"""From so many handfuls on they are shared among the machine's processors."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +73,9 @@ class Handful:
 
 def of_each(handfuls: Sequence[Handful], what: Callable[[Handful], T]) -> list[T]:
     """Something of each handful, in order."""
-    if len(handfuls) < THREADS:
+    if len(handfuls) < WORTH_SHARING:
         return [what(h) for h in handfuls]
-    with ThreadPoolExecutor(THREADS) as pool:
-        return list(pool.map(what, handfuls))
+    return hands.share([partial(what, h) for h in handfuls])
 
 
 def make_handfuls(
