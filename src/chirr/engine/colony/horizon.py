@@ -17,8 +17,8 @@ from scipy.interpolate import CubicSpline
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-STRIDES = ((0, 1), (4, 2), (30, 4))
-"""From which day on every how many-th is worked out: in the first days trays are hatching."""
+STRIDES = ((0, 1), (16, 2), (30, 4))
+"""From which day on every how many-th is worked out: while the trays of today hatch every one."""
 
 EVERY_DAY = ((0, 1),)
 """Strides where nothing may be left to a spline, as where a best day is sought."""
