@@ -52,7 +52,7 @@ def gathered(days: int = max(DAYS)) -> gathering.Gathered:
     assert at is not None
     return gathering.gather(
         ledger.live(), at=at, rooms=shelf.rooms(), tray_types=shelf.tray_types(), species=species(card.species),
-        readings=shelf.reading_rows(0, at), days=days, swap_days=swap_days_of(card.swap_days),
+        readings=shelf.temperatures(0, at), days=days, swap_days=swap_days_of(card.swap_days),
     )  # fmt: skip
 
 
@@ -145,7 +145,7 @@ def learn_from_years() -> None:
     with Stopwatch() as learning:
         belief = believe(farm, half.clocks, temp, species(shelf.card().species))  # type: ignore[union-attr]
     written = sum(h.kind in NUMBERS for lot in farm.lots for h in lot.happenings)
-    read = len(shelf.reading_rows(0, ledger.last_at() or 0))
+    read = len(shelf.temperatures(0, ledger.last_at() or 0))
     print(
         f"learning from nothing from {len(farm.lots):,} lots, {len(farm.clutches):,} clutches and"
         f" {len(belief.facts.what) + written + read:,} measurements ({len(belief.facts.what):,} facts, {written:,}"

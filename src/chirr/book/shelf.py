@@ -40,22 +40,30 @@ def people() -> list[Person]:
     return [Person(person=p.name, role=p.role, extra=p.extra) for p in PersonRow.objects.all()]
 
 
-def readings(since: int = 0, until: int | None = None) -> Iterator[Reading]:
-    """Air readings by time, room and level."""
-    for at, room, level, temperature_c, humidity_pct, extra in reading_rows(since, until):
+def readings() -> Iterator[Reading]:
+    """All air readings by time, room and level."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT at, room, level, temperature_c, humidity_pct, extra FROM book_readingrow ORDER BY at, room, level"
+        )
+        rows = cursor.fetchall()
+    for at, room, level, temperature_c, humidity_pct, extra in rows:
         yield Reading(
             at=at, room=room, level=None if level < 0 else level, temperature_c=temperature_c,
             humidity_pct=humidity_pct, extra=msgspec.json.decode(extra),
         )  # fmt: skip
 
 
-def reading_rows(since: int = 0, until: int | None = None) -> list[tuple[int, str, int, float, float | None, str]]:
-    """Air readings as plain tuples (at, room, level or -1, temperature_c, humidity_pct, extra), in order."""
+Temperature = tuple[int, str, int, float]
+"""A reading's time [epoch s], room, level (-1 for the room as a whole) and temperature [degC]."""
+
+
+def temperatures(since: int, until: int) -> list[Temperature]:
+    """What thermometers said from one time to another, both included, in order of time."""
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT at, room, level, temperature_c, humidity_pct, extra FROM book_readingrow"
-            " WHERE at >= %s AND at <= %s ORDER BY at, room, level",
-            (since, 2**62 if until is None else until),
+            "SELECT at, room, level, temperature_c FROM book_readingrow WHERE at >= %s AND at <= %s ORDER BY at",
+            (since, until),
         )
         return list(cursor.fetchall())
 

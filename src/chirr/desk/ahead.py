@@ -48,16 +48,20 @@ def ahead_json(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -
             }
             for c in (clutch_belief(f, i) for i in range(len(f.ahead.clutches)))
         ],
-        "lots": [_lot_json(f, i, dates, tz) for i in range(len(f.ahead.lots))],
+        "lots": [_lot_json(f, i, curves, dates, tz) for i, curves in enumerate(_curves(f))],
         "stock": _stock_json(f, dates),
         "remarks": list(remarks(f)),
         "left_out": left_out_json(f),
     }
 
 
-def _lot_json(f: Foresight, i: int, dates: list[str], tz: ZoneInfo) -> dict[str, Any]:
-    a, seen = f.ahead.lots[i], lot_belief(f, i)
-    by_day = zip(dates, _numbers(a.alive), _numbers(a.mean_mg), _numbers(a.kg), strict=True)
+def _curves(f: Foresight) -> list[Any]:
+    """Numbers alive, mean mass and kilograms of every lot, of each by day and quantile."""
+    return _numbers([(a.alive, a.mean_mg, a.kg) for a in f.ahead.lots])
+
+
+def _lot_json(f: Foresight, i: int, curves: list[Any], dates: list[str], tz: ZoneInfo) -> dict[str, Any]:
+    seen, by_day = lot_belief(f, i), zip(dates, *curves, strict=True)
     bin_ = f.standing.bins.get(seen.bin or "")
     return {
         "lot": seen.lot,

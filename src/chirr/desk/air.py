@@ -16,7 +16,7 @@ class Air:
 
     def __init__(self, since: int, until: int) -> None:
         rows: dict[tuple[str, int], list[tuple[int, float]]] = defaultdict(list)
-        for at, room, level, temperature_c, *_ in shelf.reading_rows(since, until):
+        for at, room, level, temperature_c in shelf.temperatures(since, until):
             rows[room, level].append((at, temperature_c))
         self._set = {r.room: r.set_temperature_c for r in shelf.rooms()}
         self._at = {k: np.array([at for at, _ in v]) for k, v in rows.items()}

@@ -165,7 +165,7 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
         rooms=shelf.rooms(),
         tray_types=shelf.tray_types(),
         species=animal,
-        readings=shelf.reading_rows(as_of - (MEMORY_DAYS + 60) * 86400, as_of),
+        readings=shelf.temperatures(as_of - (MEMORY_DAYS + 60) * 86400, as_of),
         days=days,
         swap_days=swap_days_of(card.swap_days),
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from chirr.book.shelf import Temperature
 from chirr.book.standing import Clutch, Fact, Lot, Standing, Stay
 from chirr.desk.usual_moves import Spot, Step, duty, usual_way, usually_tipped, way_ahead
 from chirr.engine.biology.rates import nymph_rate_per_day
@@ -72,13 +73,13 @@ def gather(
     rooms: list[Room],
     tray_types: list[TrayType],
     species: Species,
-    readings: list[tuple[int, str, int, float, float | None, str]],
+    readings: list[Temperature],
     days: int,
     swap_days: float,
 ) -> Gathered:
     """Put a standing into numbers, as believed at time `at` [epoch s].
 
-    readings: tuples (at, room, level or -1, temperature_c, ...). days: how far the clocks must reach.
+    readings: in order of time. days: how far the clocks must reach.
     """
     lots, clutches = _remembered(s, at)
     began = [c.laid_at for c in clutches] + [lot.stays[0].at for lot in lots if lot.stays]
@@ -192,7 +193,7 @@ def _mean_between(row: NDArray[np.float64], a: float, b: float) -> float:
     return float(part.mean()) if len(part) else float(row[-1])
 
 
-def _readings(rows: list[tuple[int, str, int, float, float | None, str]], room: dict[str, int], start: int) -> Readings:
+def _readings(rows: list[Temperature], room: dict[str, int], start: int) -> Readings:
     known = [r for r in rows if r[1] in room]
     return Readings(
         hour=(np.array([r[0] for r in known], dtype=np.float64) - start) / HOUR,

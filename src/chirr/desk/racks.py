@@ -41,8 +41,8 @@ def due_stops(seen: Beliefs) -> dict[str, RoundStop]:
 
 def latest_temperatures(now: int) -> dict[tuple[str, int], float]:
     """Newest reading of each room and level (-1 for the room as a whole), none older than `STALE_READING_S` [degC]."""
-    rows = shelf.reading_rows(now - STALE_READING_S, now)
-    return {(room, level): temperature_c for _, room, level, temperature_c, *_ in rows}
+    rows = shelf.temperatures(now - STALE_READING_S, now)
+    return {(room, level): temperature_c for _, room, level, temperature_c in rows}
 
 
 def _room(room: Room, tiles: list[BinTile], latest: dict[tuple[str, int], float], racked: tuple[str, ...]) -> RackRoom:

@@ -51,6 +51,13 @@ def test_a_hatch_to_come_brings_a_lot_to_life() -> None:
     assert alive[10] > 0.5 * ahead.clutches[0].pinheads[3]
 
 
+def test_an_empty_farm_has_nothing_ahead_on_any_day() -> None:
+    ahead = ahead_of(belief_in(history(20.0), WARM), WARM, days=30, draws=50)
+    assert (ahead.lots, ahead.clutches) == ((), ())
+    assert ahead.stock.kg.shape == ahead.stock.crickets.shape == (3, 31, 50)
+    assert not ahead.stock.crickets.any()
+
+
 def test_size_classes_add_up_to_all_that_are_alive() -> None:
     farm = history(20.0, lots=(lot(stocked(1000, x=0.2)), lot(stocked(500, x=0.7))), clutches=(clutch(),))
     ahead = ahead_of(belief_in(farm, WARM), WARM)

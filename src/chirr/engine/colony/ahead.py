@@ -134,7 +134,7 @@ def look_ahead(
         mine = zip(parts[first::step], chances[first::step], strict=True)
         return [work(part, chance, total) for part, chance in mine], total
 
-    step = min(hands.count(), len(parts))
+    step = max(min(hands.count(), len(parts)), 1)  # an empty farm has a stock too, of nothing
     done = hands.share([partial(several, first, step) for first in range(step)])
     all_of_them = [one for some, _ in done for one in some]
     lots = {one.lot: one for some, _ in all_of_them for one in some}
