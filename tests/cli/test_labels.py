@@ -20,6 +20,12 @@ def test_labels_are_written_and_the_address_is_remembered(chirr, book: Path, tmp
     assert second.read_bytes().startswith(b"%PDF")
 
 
+def test_after_a_command_the_whole_book_is_in_its_one_file(chirr, book: Path) -> None:  # type: ignore[no-untyped-def]  # noqa: F811
+    run = chirr("--farm", book, "labels", "bins", *ADDRESS, "--out", book.with_suffix(".pdf"))
+    assert run.returncode == 0, run.stderr
+    assert not [p.name for p in book.parent.glob(f"{book.name}-*")], "what stands beside it would be missing in a copy"
+
+
 def test_without_an_address_it_says_how_to_give_one(chirr, book: Path, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]  # noqa: F811
     copy = tmp_path / "fresh.chirr"
     copy.write_bytes(book.read_bytes())

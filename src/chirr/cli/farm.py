@@ -35,13 +35,21 @@ def open_farm(*, create: bool = False) -> Path:
         _must_be_ours(path)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "chirr.settings")
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # many small matrices: more threads only wait for one another
-    gc.set_threshold(100_000, 50, 100)  # a big farm is a million small objects that stay: look through them seldom,
-    atexit.register(gc.freeze)  # and not once more on the way out
+    gc.set_threshold(100_000, 50, 100)  # a big farm is a million small objects that stay: look through them seldom
     import django
 
     django.setup()
+    atexit.register(_leave)
     _bring_up_to_date(path, new)
     return path
+
+
+def _leave() -> None:
+    """Close the book, so that all of it stands in its one file, and end without looking through every object again."""
+    from django.db import connections
+
+    connections.close_all()
+    gc.freeze()
 
 
 def _room_for(path: Path) -> None:

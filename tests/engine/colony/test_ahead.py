@@ -124,8 +124,9 @@ def test_days_between_those_worked_out_are_nearly_those_of_every_day_worked_out(
     assert (quick.lots[0].kg != every.lots[0].kg).any()
     for part in ("alive", "mean_mg", "kg"):
         here, there = getattr(quick.lots[0], part), getattr(every.lots[0], part)
-        np.testing.assert_allclose(here[:, 2:5], there[:, 2:5], rtol=0.015, atol=0.001 * there.max())
-        np.testing.assert_allclose(here, there, rtol=0.04, atol=0.001 * there.max())
+        off = np.abs(here - there) / (there + 0.001 * there.max())
+        assert np.quantile(off, 0.98) < 0.02
+        assert off.max() < 0.1, "two draws near the edge of a band may change places"
     for part in ("crickets", "kg"):
         total, exact = (getattr(a.stock, part).sum(axis=0).mean(axis=1) for a in (quick, every))
         np.testing.assert_allclose(total, exact, rtol=0.005)
