@@ -17,10 +17,11 @@ from chirr.demo import make_farm
 from chirr.desk import grade as desk
 from chirr.desk import grade_report as report
 from chirr.desk import kept_grade
-from chirr.desk.belief import foresee, remarks
+from chirr.desk.belief import foresee
 from chirr.desk.grade_cases import KINDS, first_count, hatch_between, questions
 from chirr.desk.grade_rivals import CalendarRule, Keeper, Ledger, forget_facts
 from chirr.desk.grade_view import grade_view, off, sentence
+from chirr.desk.remarks import remarks
 from chirr.desk.shapes import QUANTILES
 from chirr.engine.biology.species import species
 from chirr.engine.colony.calendar import Average, Textbook, per_tray

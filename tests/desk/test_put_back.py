@@ -11,7 +11,7 @@ import pytest
 from builders import small_farm
 from builders.older_copy import put_back
 from chirr.book import actions, ledger
-from chirr.desk import belief, clock, kept_grade
+from chirr.desk import belief, clock, kept_grade, learnt_file
 from chirr.desk.grade_report import Grade
 from chirr.records import Entry
 
@@ -81,15 +81,15 @@ def test_the_grade_of_a_book_that_had_more_is_not_shown(tmp_path: Path, monkeypa
 def test_what_was_learnt_of_the_lost_is_no_start_for_the_next_search(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(belief, "_learnt_path", lambda: tmp_path / "book.learnt")
+    monkeypatch.setattr(learnt_file, "path_of", lambda: tmp_path / "book.learnt")
     there = ledger.top_seq()
     write(50, clutch="C50", **LAY)
     belief.foresee()
-    learnt = belief._read_learnt()
+    learnt = learnt_file.read_learnt()
     assert learnt is not None
     assert "clutch C50" in learnt.things
     put_back(there)
-    assert belief._read_learnt() is None
+    assert learnt_file.read_learnt() is None
     path = tmp_path / "book.learnt"
     path.write_bytes(msgspec.json.encode(learnt))
-    assert belief._read_learnt() == learnt, "a file from before the newest entry was noted is still a start"
+    assert learnt_file.read_learnt() == learnt, "a file from before the newest entry was noted is still a start"

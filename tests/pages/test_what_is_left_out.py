@@ -6,7 +6,7 @@ import pytest
 
 from builders import small_farm
 from chirr.book import actions
-from chirr.desk import belief
+from chirr.desk import belief, remarks
 from chirr.desk.breeders import breeders, breeders_json
 from chirr.desk.harvest import harvest_json, harvests
 from chirr.desk.laying import laying, laying_json
@@ -57,7 +57,7 @@ def test_it_counts_for_little_and_for_nothing_once_it_is_corrected(who: Who, odd
     actions.record([back], actor=small_farm.HAND)
     belief.forget()
     assert belief.beliefs().lots["G1"].mean_mg.mid == pytest.approx(believed.mid, rel=0.1)
-    assert TOO_HEAVY not in belief.odd_entries()
+    assert TOO_HEAVY not in remarks.odd_entries(belief.foresight())
 
 
 def test_the_json_of_every_forecast_names_it(odd: None) -> None:

@@ -10,9 +10,10 @@ import numpy as np
 
 from chirr.charts import specs
 from chirr.desk import clock
-from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, is_behind, lot_belief, remarks
+from chirr.desk.belief import DAYS, DRAWS, Foresight, clutch_belief, foresee, foresight, is_behind, lot_belief
 from chirr.desk.overdue import expected_by, missed, overdue
 from chirr.desk.plainly import left_out_json
+from chirr.desk.remarks import remarks
 from chirr.desk.shapes import QUANTILES, AheadView, Band, Chart, Promise
 from chirr.desk.spoken import chance_in_words, day_words, figure, say, term
 from chirr.engine.colony.ahead import quantiles

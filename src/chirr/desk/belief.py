@@ -6,12 +6,10 @@ belief is being worked out for a page, the last one is shown; the command line a
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from pathlib import Path
 from typing import TYPE_CHECKING
 from zlib import crc32
 
@@ -25,10 +23,11 @@ from chirr.book.models import EntryRow, ReadingRow
 from chirr.book.standing import Standing
 from chirr.desk import clock
 from chirr.desk.gather import MEMORY_DAYS, Gathered, gather
-from chirr.desk.kept_grade import drift_remark
 from chirr.desk.learning import StillLearning
+from chirr.desk.learnt_file import keep_learnt, read_learnt
+from chirr.desk.remarks import remarks
 from chirr.desk.shapes import Band, Beliefs, ClutchBelief, LotBelief
-from chirr.desk.spoken import say, say_n
+from chirr.desk.spoken import say
 from chirr.engine.biology.species import species
 from chirr.engine.colony.ahead import Ahead, look_ahead
 from chirr.engine.colony.belief import Belief, believe
@@ -170,10 +169,10 @@ def foresee(at: int | None = None, *, days: int = DAYS, draws: int = DRAWS) -> F
         swap_days=swap_days_of(card.swap_days),
     )
     belief = believe(
-        gathered.history, gathered.clocks, gathered.clutch_temp_c, animal, learnt=_read_learnt() if at is None else None
+        gathered.history, gathered.clocks, gathered.clutch_temp_c, animal, learnt=read_learnt() if at is None else None
     )
     if at is None:
-        _keep_learnt(learnt_of(belief), newest)
+        keep_learnt(learnt_of(belief), newest)
     return look_from(
         belief, gathered, standing, card, as_of=as_of, days=days, draws=draws,
         living=which(gathered.lots, lambda name: standing.lots[name].alive),
@@ -214,46 +213,6 @@ def look_from(
 def _horizon(days: int, classes: tuple[SizeClass, ...]) -> Horizon:
     from_mg = tuple(c.from_mg for c in classes)
     return Horizon(days=days, from_mg=from_mg, target_mg=max(from_mg[-1], 1.0))
-
-
-def _learnt_path() -> Path | None:
-    name = str(connection.settings_dict["NAME"])
-    return None if "mode=memory" in name or name == ":memory:" else Path(name + ".learnt")
-
-
-class _Ends(msgspec.Struct):
-    """The newest entry of the book from which was learnt; it stands in the file among what was learnt."""
-
-    newest_entry: str = ""
-
-
-def _read_learnt() -> Learnt | None:
-    """Where the last search of this farm ended: a file beside the book that may be thrown away at any time.
-
-    It is of no use once the book no longer has all from which was learnt, because it was put back to an older copy: a
-    search may stay where entries that are gone had led it.
-    """
-    path = _learnt_path()
-    try:
-        told = b"" if path is None else path.read_bytes()
-        newest = msgspec.json.decode(told, type=_Ends).newest_entry
-        if newest and not ledger.how_many("id = %s", (newest,)):
-            return None
-        return msgspec.json.decode(told, type=Learnt)
-    except (OSError, msgspec.DecodeError, msgspec.ValidationError):
-        return None
-
-
-def _keep_learnt(learnt: Learnt, newest_entry: str) -> None:
-    path = _learnt_path()
-    if path is None:
-        return
-    try:
-        fresh = path.with_name(f"{path.name}.{os.getpid()}-{threading.get_ident()}")
-        fresh.write_bytes(msgspec.json.encode(msgspec.to_builtins(learnt) | {"newest_entry": newest_entry}))
-        fresh.replace(path)
-    except OSError:
-        return  # a book on a disk that cannot be written to is read all the same
 
 
 def which(names: list[str], true: Callable[[str], bool]) -> np.ndarray:
@@ -426,72 +385,3 @@ def lot_belief(f: Foresight, i: int) -> LotBelief:
         harvest_ready=band(f.times(a.ready_h)) if grows else None,
         kg_at_ready=band(a.kg_at_ready) if grows else None,
     )
-
-
-def remarks(f: Foresight) -> tuple[str, ...]:
-    """What the figures rest on, in plain sentences."""
-    from chirr.desk.poor_batches import batch_remarks
-
-    facts = f.belief.facts
-    drift = drift_remark(f.as_of)
-    out = [] if drift is None else [drift]
-    if len(facts.what) == 0:
-        out.append(
-            say(
-                "No count, weighing or hatch is in the book yet: every figure rests on published values alone,"
-                " so the bands are wide."
-            )
-        )
-    else:
-        kinds: list[tuple[int, Callable[[int], str]]] = [
-            (int((facts.what == 5).sum()), lambda n: say_n("{n} hatch", "{n} hatches", n)),
-            (int(np.isin(facts.what, (0, 3, 4)).sum()), lambda n: say_n("{n} count", "{n} counts", n)),
-            (int((facts.what == 1).sum()), lambda n: say_n("{n} weighing", "{n} weighings", n)),
-            (int((facts.what == 2).sum()), lambda n: say_n("{n} harvest", "{n} harvests", n)),
-        ]
-        told = ", ".join(words(n) for n, words in kinds if n)
-        out.append(say("Published values, corrected by {facts} of this farm.", facts=told))
-    if not f.gathered.measured:
-        out.append(
-            say(
-                "No temperature was measured in the last fortnight: the rooms are taken at their set points,"
-                " give or take 1.2 °C."
-            )
-        )
-    odd = [o for o in f.belief.odd if o.entry]
-    if odd:
-        out.append(
-            say_n(
-                "One fact does not go with the others and counts for little.",
-                "{n} facts do not go with the others and count for little.",
-                len(odd),
-            )
-        )
-    out += batch_remarks(f)
-    if f.standing.misfits:
-        out.append(
-            say_n(
-                "{n} entry of the book contradicts others: left out.",
-                "{n} entries of the book contradict others: left out.",
-                len(f.standing.misfits),
-            )
-        )
-    out.append(
-        say("Nothing sold, harvested or split from today on is taken off, and no tray laid from today on is added.")
-    )
-    return tuple(out)
-
-
-def odd_entries(f: Foresight | None = None) -> dict[str, str]:
-    """Entries that count for little or nothing, each with why: far from what all others say, or contradicting them."""
-    f = f or foresight()
-    far = {
-        o.entry: say(
-            "It lies {n:.0f} usual errors above what all other facts say, so it counts for little.", n=o.spreads
-        )
-        if o.spreads > 0
-        else say("It lies {n:.0f} usual errors below what all other facts say, so it counts for little.", n=-o.spreads)
-        for o in f.belief.odd
-        if o.entry
-    }
-    return far | dict.fromkeys(f.standing.misfits, say("It contradicts other entries, so it is left out."))

@@ -13,9 +13,10 @@ import numpy as np
 from chirr.book import ledger
 from chirr.charts.laying import eggs_by_age
 from chirr.desk import clock
-from chirr.desk.belief import Foresight, band, foresight, remarks
+from chirr.desk.belief import Foresight, band, foresight
 from chirr.desk.laying_ages import LayingAges, laying_ages
 from chirr.desk.plainly import left_out_json, plain_json, without
+from chirr.desk.remarks import remarks
 from chirr.desk.retiring import BreedingLot, days_from_now
 from chirr.desk.shapes import QUANTILES, Band, Chart, Follower, Retirement
 from chirr.desk.spoken import day_words, figure, say, say_n

@@ -14,8 +14,9 @@ from chirr.book import ledger
 from chirr.book.models import EntryRow
 from chirr.book.replay import voided
 from chirr.desk import spoken
-from chirr.desk.belief import odd_entries
+from chirr.desk.belief import foresight
 from chirr.desk.forms import farm_zone
+from chirr.desk.remarks import odd_entries
 from chirr.desk.sentences import say
 from chirr.desk.shapes import BookPage, StoryLine
 from chirr.records import DEEDS, Entry
@@ -32,7 +33,7 @@ def search(
     `odd`: only those that count for little or nothing, each with why.
     """
     rows = _matching(text.strip(), deed, person, bin_, lot, clutch)
-    strange = odd_entries() if odd else {}
+    strange = odd_entries(foresight()) if odd else {}
     if odd:
         rows = rows.filter(id__in=list(strange))
     zone = farm_zone()

@@ -14,9 +14,10 @@ import numpy as np
 from chirr.book.standing import Lot
 from chirr.desk import clock
 from chirr.desk.ahead import band_chart
-from chirr.desk.belief import Foresight, band, foresight, remarks, which
+from chirr.desk.belief import Foresight, band, foresight, which
 from chirr.desk.farm import PRICES
 from chirr.desk.plainly import left_out_json, plain_json, without
+from chirr.desk.remarks import remarks
 from chirr.desk.shapes import QUANTILES, Band, Chart
 from chirr.desk.spoken import chance_in_words, day_words, say
 from chirr.engine.biology.species import species

@@ -8,7 +8,8 @@ from typing import Any
 import msgspec
 
 from chirr.desk import clock
-from chirr.desk.belief import Foresight, odd_entries
+from chirr.desk.belief import Foresight
+from chirr.desk.remarks import odd_entries
 
 LAST_S = 250_000_000_000
 """Times beyond this have no date; they are given as null."""

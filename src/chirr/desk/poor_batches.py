@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import ndtri
 
-from chirr.desk.belief import Foresight
 from chirr.desk.spoken import say
 from chirr.engine.colony.latents import SUBSTRATE_SD
+
+if TYPE_CHECKING:
+    from chirr.desk.belief import Foresight
 
 LATELY_S = 14 * 86400
 
