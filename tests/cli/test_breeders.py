@@ -28,7 +28,11 @@ def test_the_answer_as_json_keeps_its_keys_and_its_days_in_order(chirr, book: Pa
     run = chirr("--farm", book, "breeders", "--json")
     assert run.returncode == 0, run.stderr
     answer = json.loads(run.stdout)
-    assert set(answer) == {"as_of", "quantiles", "lots", "remarks", "left_out"}
+    assert set(answer) == {"as_of", "quantiles", "lots", "ages_of_laying", "remarks", "left_out"}
+    ages = answer["ages_of_laying"]
+    assert set(ages) == {"first_eggs", "first_eggs_learnt", "half_of_peak", "half_of_peak_learnt", "says"}
+    assert ages["first_eggs"][3] < ages["half_of_peak"][3]
+    assert (ages["first_eggs_learnt"], ages["half_of_peak_learnt"]) == (False, False), "no tray was counted"
     (lot,) = answer["lots"]
     assert set(lot) == {
         "lot", "bin", "adult_days", "eggs_per_day", "half_of_peak", "better_renewed", "retire", "trays_share",
@@ -48,6 +52,7 @@ def test_plain_text_has_a_table_and_a_sentence_for_each_lot(chirr, book: Path) -
     assert run.returncode == 0, run.stderr
     assert "followers laid by" in run.stdout
     assert "M1: Eggs fall below half of their peak" in run.stdout
+    assert "First eggs 7 days after the adult moult at 30 °C" in run.stdout
 
 
 def test_a_bin_without_breeders_says_so_and_one_that_is_not_there_is_bad_input(chirr, book: Path) -> None:  # type: ignore[no-untyped-def]  # noqa: F811

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from chirr.engine.colony.latents import prior_spreads, rescaled
 from chirr.engine.colony.search import NEAR_ENOUGH_TO_GO_ON, Point, Search
 from chirr.engine.colony.spreads import learnt_factors
-from chirr.engine.colony.volume import pull_of_volume
 
 Floats = NDArray[np.float64]
 
@@ -25,9 +24,6 @@ BLURS, _FINE_STEPS, _FEW_STEPS = (6.0, 2.0), 8, 3
 
 SPREAD_ROUNDS, SPREAD_FROM, _SAME_SPREAD = 2, 30, 0.02
 """Rounds in which spreads are learnt, facts from which on they are; a smaller change is left alone."""
-
-_VOLUME_ROUNDS = 2
-"""The pull of volume is found anew so many times from afar, each time where the one before has led."""
 
 MANY_FACTS, FEW_FACTS = 8000, 3000
 """With more facts than the first, families that hold the second show the way."""
@@ -45,32 +41,15 @@ def from_afar(search: Search) -> tuple[Search, Point]:
     else:
         search, point = _toward(search)
     search.who_laid_at(point.z)
-    point = search.climb(search.look(point.z), steps=_FINE_STEPS)
-    for _ in range(_VOLUME_ROUNDS):
-        point = _leaning(search, point)
-    return search, point
+    return search, search.climb(search.look(point.z), steps=_FINE_STEPS)
 
 
-def from_near(search: Search, z: Floats, *, facts_then: int, volume: Floats | None) -> tuple[Search, Point]:
-    """From where an earlier search ended, when there were so many facts, to the best fit now.
-
-    volume: the pull of volume found then, shape (farm's unknowns,); without it, it is found anew.
-    """
+def from_near(search: Search, z: Floats, *, facts_then: int) -> tuple[Search, Point]:
+    """From where an earlier search ended, when there were so many facts, to the best fit now."""
     search.who_laid_at(z)
     change = abs(len(search.facts.what) - facts_then)
     rounds = int(change > SPREAD_AGAIN * len(search.facts.what))
-    if volume is not None and not rounds:
-        search.lean(volume)
-    search, point = _nearer(search, z, spread_rounds=rounds, near=None)
-    return search, point if volume is not None and not rounds else _leaning(search, point)
-
-
-def _leaning(search: Search, point: Point) -> Point:
-    """Where the pull of volume, as it is at `point`, brings a search; on a large farm, of some families."""
-    some = _with_few_facts(search) if len(search.facts.what) > FEW_FACTS else search
-    there = point if some is search else some.look(point.z)
-    search.lean(pull_of_volume(some, there) * len(search.facts.what) / max(len(some.facts.what), 1))
-    return search.climb(search.look(point.z), steps=_FINE_STEPS)
+    return _nearer(search, z, spread_rounds=rounds, near=None)
 
 
 def _toward(search: Search) -> tuple[Search, Point]:

@@ -22,7 +22,7 @@ from chirr.engine.colony.clocks import Clocks
 from chirr.engine.colony.facts import Facts, gather
 from chirr.engine.colony.history import FarmHistory
 from chirr.engine.colony.latents import Latents, make_latents, rescaled
-from chirr.engine.colony.learnt import Learnt, start_at, volume_of
+from chirr.engine.colony.learnt import Learnt, start_at
 from chirr.engine.colony.schedule import ClutchArrays, Schedule, clutch_arrays, make_schedule
 from chirr.engine.colony.search import FarmPrior, Point, Search
 from chirr.engine.colony.walk import Biology, Laid, Told
@@ -47,7 +47,6 @@ class Belief:
     """What the facts leave open: mode and precision of the unknowns, and what is needed to run them on.
 
     weight: how much each fact still pulls; off: how many spreads it lies from what is believed, shape (facts,).
-    volume: the pull of volume on the farm's unknowns that the mode is under, shape (farm's unknowns,).
     """
 
     mode: Floats
@@ -55,7 +54,6 @@ class Belief:
     jacobian: Any
     weight: Floats
     off: Floats
-    volume: Floats
     family: Ints
     latents: Latents
     schedule: Schedule
@@ -121,11 +119,8 @@ def believe(
     search = Search(latents, schedule, arrays, bio, facts, laid, farm_prior)
     if learnt is None:
         return belief_at(*from_afar(search), history)
-    start = start_at(learnt, history, schedule, latents)
-    if farm_prior is not None:  # which has the pull of volume in it
-        return belief_at(*from_near(search, start, facts_then=len(facts.what), volume=np.zeros(search.farm)), history)
-    volume = volume_of(learnt, history)
-    return belief_at(*from_near(search, start, facts_then=learnt.facts, volume=volume), history)
+    then = learnt.facts if farm_prior is None else len(facts.what)
+    return belief_at(*from_near(search, start_at(learnt, history, schedule, latents), facts_then=then), history)
 
 
 def belief_at(search: Search, point: Point, history: FarmHistory) -> Belief:
@@ -134,7 +129,7 @@ def belief_at(search: Search, point: Point, history: FarmHistory) -> Belief:
     sure = search.as_sure_as_tails_allow(point)
     return Belief(
         mode=point.z, precision=search.precision(sure),
-        jacobian=sure.jacobian.sparse(), weight=sure.curve, off=sure.off, volume=search.volume,
+        jacobian=sure.jacobian.sparse(), weight=sure.curve, off=sure.off,
         family=search.family,
         latents=search.latents, schedule=search.schedule, arrays=search.arrays, laid=search.laid, bio=search.bio,
         history=history, facts=search.facts, told=search.tell(point.z),

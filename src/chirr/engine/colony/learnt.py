@@ -26,8 +26,7 @@ class Learnt:
     """Unknowns in standard units by the name of what they belong to; factors on the prior spreads.
 
     farm: unknown -> value; tray_type, room: one value each, in the farm's order; things: 'clutch NAME', 'lot NAME',
-    'entry ID', 'substrate NAME' -> values; clutch, lot: spread factors; facts: how many there were; volume: the pull of
-    volume on each of the farm's unknowns.
+    'entry ID', 'substrate NAME' -> values; clutch, lot: spread factors; facts: how many there were.
     """
 
     farm: dict[str, float] = field(default_factory=dict)
@@ -37,7 +36,6 @@ class Learnt:
     clutch: tuple[float, ...] = ()
     lot: tuple[float, ...] = ()
     facts: int = 0
-    volume: dict[str, float] = field(default_factory=dict)
 
 
 def learnt_of(belief: Belief) -> Learnt:
@@ -61,22 +59,7 @@ def learnt_of(belief: Belief) -> Learnt:
         tray_type=tuple(z[latents.tray_type].tolist()), room=tuple(z[latents.room].tolist()),
         facts=len(belief.facts.what),
         clutch=factor(latents.clutch_sd, prior_spreads()[0]), lot=factor(latents.lot_sd, prior_spreads()[1]),
-        volume=dict(zip(_names(history), belief.volume.tolist(), strict=True)),
     )  # fmt: skip
-
-
-def _names(history: FarmHistory) -> list[str]:
-    """The farm's unknowns in the order of the latents."""
-    return [
-        *FARM, *(f"tray type {k}" for k in range(history.tray_types)),
-        *(f"room {k}" for k in range(len(history.measured_rooms))), *(f"substrate {s}" for s in history.substrates),
-    ]  # fmt: skip
-
-
-def volume_of(learnt: Learnt, history: FarmHistory) -> Floats | None:
-    """The pull of volume as it was learnt, 0 for what is new; None where there was none, as in an older file."""
-    found = np.array([learnt.volume.get(name, 0.0) for name in _names(history)])
-    return found if any(name in learnt.volume for name in FARM[-1:]) and np.isfinite(found).all() else None
 
 
 def start_at(learnt: Learnt, history: FarmHistory, schedule: Schedule, latents: Latents) -> Floats:

@@ -81,10 +81,6 @@ class FarmPrior:
         """Gradient of it."""
         return np.asarray(-self.precision @ (z - self.mean))
 
-    def leaning(self, pull: Floats) -> FarmPrior:
-        """The same with a steady pull on the unknowns besides, shape (farm's unknowns,)."""
-        return FarmPrior(mean=self.mean + np.linalg.solve(self.precision, pull), precision=self.precision)
-
 
 class Search:
     """A farm's facts and the walk that should explain them; `farm_prior` is that of published values by default."""
@@ -104,7 +100,6 @@ class Search:
         self.farm_prior = farm_prior or FarmPrior.published(self.farm)
         self.latents, self.schedule, self.arrays = latents, schedule, arrays
         self.bio, self.facts, self.laid = bio, facts, laid
-        self.volume = np.zeros(self.farm)
         self.family = latents.families.family
         self.handfuls = handfuls or make_handfuls(latents, schedule, arrays, facts)
         self.layout = Layout(self.handfuls, self.family, len(facts.what))
@@ -117,11 +112,6 @@ class Search:
         accidents = np.concatenate([latents.clutch[1:].ravel(), latents.lot[1:3].ravel()])
         self.heavy = np.zeros(latents.size, dtype=bool)
         self.heavy[accidents[accidents >= 0]] = True
-
-    def lean(self, volume: Floats) -> None:
-        """Take the pull of volume on the farm's unknowns (farm's unknowns,) as given, in place of the one so far."""
-        self.farm_prior = self.farm_prior.leaning(volume - self.volume)
-        self.volume = volume
 
     def with_latents(self, latents: Latents) -> Search:
         """The same search with the unknowns scaled otherwise."""
@@ -159,14 +149,6 @@ class Search:
             of_family=of_family,
         )
 
-    def said(self, z: Floats) -> Floats:
-        """What every fact should have been under columns of `z`, shape (facts, columns)."""
-        found = of_each(self.handfuls, lambda h: h.said(h.tell(z[h.part.unknowns], self.laid, self.bio)))
-        out = np.empty((len(self.facts.what), z.shape[1]))
-        for h, one in zip(self.handfuls, found, strict=True):
-            out[h.facts] = one
-        return out
-
     def log_prior(self, z: Floats) -> Floats:
         """Log prior of each unknown but the farm's, up to a constant: normal, with Student's tails for accidents.
 
@@ -181,7 +163,7 @@ class Search:
         final, near = near is None, NEAR if near is None else near
         near += EACH_FAMILY * (int(self.family.max(initial=-1)) + 1)
         for _ in range(steps):
-            step = self.arrow(point).solve(self._pull(point))
+            step = self._arrow(point).solve(self._pull(point))
             z, score, of_family = self._best_lengths(point, step, _FARM_LENGTHS, blur=blur)
             gaining = of_family >= point.of_family + NEAR
             done = score < point.score + near
@@ -204,7 +186,7 @@ class Search:
         own = self.with_facts(np.flatnonzero(families[self.fact_family]))
         point = own.look(z, blur=blur)
         for done in range(1, steps + 1):
-            step = np.where(families[self.family], own.arrow(point).solve_families(own._pull(point)), 0.0)
+            step = np.where(families[self.family], own._arrow(point).solve_families(own._pull(point)), 0.0)
             z, _, of_family = own._best_lengths(point, step, (0.0,), blur=blur)
             gaining = of_family >= point.of_family + NEAR
             if not gaining.any():
@@ -217,7 +199,7 @@ class Search:
             point = new
         return point.z
 
-    def arrow(self, point: Point) -> Arrow:
+    def _arrow(self, point: Point) -> Arrow:
         """The precision at a point."""
         return point.jacobian.evidence(point.curve).arrow(self.farm_prior.precision, point.prior_weight)
 
@@ -266,10 +248,13 @@ class Search:
 
     def _family_scores(self, z: Floats, sd: Floats, *, blur: float) -> Floats:
         """Log posterior of each family's own part under columns of `z`, shape (families + 1, columns)."""
-        said = self.said(z)
+        said = of_each(self.handfuls, lambda h: h.said(h.tell(z[h.part.unknowns], self.laid, self.bio)))
+        every = np.empty((len(self.facts.what), z.shape[1]))
+        for h, one in zip(self.handfuls, said, strict=True):
+            every[h.facts] = one
         scores = np.stack([self._prior_of_families(one) for one in z.T], axis=1)
         for k in range(z.shape[1]):
-            scores[:, k] += self._of_families(pull(said[:, k], sd, self.facts, blur=blur)[2])
+            scores[:, k] += self._of_families(pull(every[:, k], sd, self.facts, blur=blur)[2])
         return scores
 
     def _of_families(self, by_fact: Floats) -> Floats:
