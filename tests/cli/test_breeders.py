@@ -52,7 +52,7 @@ def test_plain_text_has_a_table_and_a_sentence_for_each_lot(chirr, book: Path) -
     assert run.returncode == 0, run.stderr
     assert "followers laid by" in run.stdout
     assert "M1: Eggs fall below half of their peak" in run.stdout
-    assert "First eggs 7 days after the adult moult at 30 °C" in run.stdout
+    assert "First eggs 6 days after the adult moult at 30 °C" in run.stdout, "pre_oviposition_days of the species table"
 
 
 def test_a_bin_without_breeders_says_so_and_one_that_is_not_there_is_bad_input(chirr, book: Path) -> None:  # type: ignore[no-untyped-def]  # noqa: F811
