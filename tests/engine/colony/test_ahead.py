@@ -38,7 +38,7 @@ def test_alive_never_rises_without_a_stock_or_a_hatch(
     clocks = steady(temp_c)
     first = stocked(number, x=x, adult_days=adult_days if x >= 1 else 0.0)
     ahead = ahead_of(belief_in(history(21.0, lots=(lot(first, *facts),)), clocks), clocks, draws=60).lots[0]
-    assert (np.diff(ahead.alive, axis=0) <= 3e-3 * ahead.alive[:-1] + 1e-3).all()
+    assert (np.diff(ahead.alive, axis=0) <= 1e-6 * ahead.alive[:-1] + 1e-6).all()
     assert (ahead.alive >= 0).all()
 
 
@@ -125,7 +125,7 @@ def test_days_between_those_worked_out_are_nearly_those_of_every_day_worked_out(
     for part in ("alive", "mean_mg", "kg"):
         here, there = getattr(quick.lots[0], part), getattr(every.lots[0], part)
         off = np.abs(here - there) / (there + 0.001 * there.max())
-        assert np.quantile(off, 0.98) < 0.02
+        assert np.quantile(off, 0.98) < 0.03
         assert off.max() < 0.1, "two draws near the edge of a band may change places"
     for part in ("crickets", "kg"):
         total, exact = (getattr(a.stock, part).sum(axis=0).mean(axis=1) for a in (quick, every))

@@ -285,10 +285,11 @@ def _parts(belief: Belief, living: Ints, open_clutches: Ints) -> list[tuple[Ints
     own = belief.family[belief.latents.clutch[0, open_clutches]].tolist()
     joins = belief.arrays.lot[open_clutches].tolist()
     of_clutch = np.array([known.get(lot, mine) for lot, mine in zip(joins, own, strict=True)], dtype=np.int64)
-    names = np.unique(np.concatenate([of_lot, of_clutch]))
-    handfuls = np.array_split(names, max(-(-len(names) // AT_ONCE), hands.count()))
+    names, many = np.unique(np.concatenate([of_lot, of_clutch]), return_counts=True)
+    count = -(-max(int(many.sum()) // AT_ONCE, 1) // hands.count()) * hands.count()
+    handfuls = np.split(names, np.searchsorted(np.cumsum(many), many.sum() * np.arange(1, count) / count))
     return [(living[np.isin(of_lot, some)], open_clutches[np.isin(of_clutch, some)]) for some in handfuls if len(some)]
 
 
-AT_ONCE = 100
-"""So many families at once keep the memory that is needed small, whatever the size of the farm."""
+AT_ONCE = 150
+"""So many lots and clutches at once keep the memory that is needed small, whatever the size of the farm."""

@@ -12,12 +12,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-STRIDES = ((0, 1), (16, 2), (30, 4))
+STRIDES = ((0, 1), (16, 2), (30, 5))
 """From which day on every how many-th is worked out: while the trays of today hatch every one."""
 
 EVERY_DAY = ((0, 1),)
@@ -51,13 +51,10 @@ class Horizon:
         return np.maximum(found, 0, out=found)
 
     def every_day_by_ratio(self, values: Floats, axis: int) -> Floats:
-        """The same for what grows or dwindles by a share each day, never beyond the values of the days looked at."""
+        """The same for what grows or dwindles by a share each day; it rises and falls only where the values do."""
         least = NEXT_TO_NOTHING * values.max(axis=axis, keepdims=True) + np.finfo(np.float64).tiny
-        logs = np.moveaxis(np.log(values + least), axis, 0)
-        found = np.tensordot(_weights(self.days, self.strides), logs, axes=(1, 0))
-        after = np.clip(np.searchsorted(self.looked_at, np.arange(self.days + 1)), 1, None)
-        low, high = np.minimum(logs[after - 1], logs[after]), np.maximum(logs[after - 1], logs[after])
-        return np.asarray(np.maximum(np.moveaxis(np.exp(np.clip(found, low, high)), 0, axis) - least, 0.0))
+        logs = PchipInterpolator(self.looked_at, np.log(values + least), axis=axis)(np.arange(self.days + 1))
+        return np.asarray(np.maximum(np.exp(logs) - least, 0.0))
 
 
 @cache
