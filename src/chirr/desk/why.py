@@ -237,7 +237,9 @@ def _explained(
 def _narrowed(key: str, seen: Explained, around: Surroundings, measured: Measurement, band: np.ndarray) -> Narrowed:
     """What a measurement would do to a figure's band.
 
-    The band shown also holds what no measurement of today can tell (weather to come): that part stays.
+    The band shown also holds what no measurement of today can tell (weather to come): that part stays. Where little is
+    known it is narrower than the straight line makes it (no more can live than have hatched); what the measurement
+    leaves is then taken as the line has it, for a narrow band is near the line.
     """
     slope = seen.figures[key].by
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -246,7 +248,7 @@ def _narrowed(key: str, seen: Explained, around: Surroundings, measured: Measure
     if not math.isfinite(sd) or sd <= 0 or known <= 0:
         return Narrowed(key=key, measurement=measured.name, now=0.0, then=0.0)
     gone = around.taken_away(slope, measured.slope.by, measured.noise_sd) / around.variance(slope)
-    left = math.sqrt(max(sd**2 - gone * min(known, sd**2), 0.0))
+    left = math.sqrt(min(max(sd**2 - known, 0.0) + (1 - gone) * known, sd**2))
     now, then = (BAND * x if key in TIMES else math.sinh(BAND * x) for x in (sd, left))
     return Narrowed(key=key, measurement=measured.name, now=now, then=then)
 
