@@ -53,7 +53,7 @@ def test_what_is_advised_narrows_the_band_that_is_shown_about_as_far_as_it_said(
     day = int(np.clip(round((a.ready_h[3] - f.belief.history.now_h) / 24), 0, f.days))
     got = math.sinh(math.log(a.kg[day][5] / a.kg[day][1]) / 2)
     assert advice.then < 0.85 * advice.now
-    assert got == pytest.approx(advice.then, rel=0.2)
+    assert got == pytest.approx(advice.then, rel=0.3)
 
 
 def test_the_round_offers_the_weighing_that_narrows_most_and_says_how_far() -> None:
