@@ -30,7 +30,8 @@ def says_of_t1(day: int, hour: float, monkeypatch: pytest.MonkeyPatch) -> tuple[
         monkeypatch.setattr(module, "believed", lambda: seen)
     items = {i.key: i for stop in desk_round.round_sheet(beliefs=seen).stops for i in stop.items}
     row = next(r for r in trays.trays().clutches if r.clutch == "T1")
-    tile = racks.tile(s, s.bins["P3"], seen, None, now)
+    levels = [level for room in racks.racks() for stack in room.stacks for level in stack.levels]
+    (tile,) = [one for level in levels for one in level.bins if one.bin == "P3"]
     (turn,) = [t for t in turns._hatches(seen, clock.today()) if any("T1" in line for line in t.more)]
     (line,) = [line for line in turn.more if "T1" in line]
     facts = phone._clutch(seen.clutches["T1"], "P3", overdue(s, seen.clutches.values(), now).get("T1"))["facts"]

@@ -87,7 +87,9 @@ def first_and_tile(seen: Beliefs) -> tuple[list[tuple[str, str]], str | None]:
     """Deeds and urgencies at the breeders' bin today, and what its tile on the racks says is next."""
     stop = due_stops(seen)[breeders()[0].bin or ""]
     s = ledger.live()
-    return [(i.deed, i.urgency) for i in stop.items], tile(s, s.bins[stop.bin or ""], seen, stop, clock.now()).next_due
+    return [(i.deed, i.urgency) for i in stop.items], tile(
+        s, s.bins[stop.bin or ""], seen, stop, (), clock.now()
+    ).next_due
 
 
 def test_trays_that_hold_half_of_the_best_end_a_lot_on_the_page_and_on_the_round(who: Who) -> None:

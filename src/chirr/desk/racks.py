@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 
 from chirr.book import ledger, shelf
 from chirr.book.standing import BinNow, Standing
@@ -22,11 +23,11 @@ FAR_OFF_C = 2.0
 def racks() -> tuple[RackRoom, ...]:
     """Every room of the farm, in the farm's order."""
     s, seen, now = ledger.live(), believed(), clock.now()
-    due = due_stops(seen)
+    due, late = due_stops(seen), overdue(s, seen.clutches.values(), now)
     latest = latest_temperatures(now)
     tiles: dict[str, list[BinTile]] = defaultdict(list)
     for name, bin_ in s.bins.items():
-        tiles[bin_.room].append(tile(s, bin_, seen, due.get(name), now))
+        tiles[bin_.room].append(tile(s, bin_, seen, due.get(name), late, now))
     racked: dict[str, list[str]] = defaultdict(list)
     for clutch in s.open_clutches():
         if clutch.here.bin is None:
@@ -82,12 +83,12 @@ def _warmth(room: Room, mean: float | None) -> str:
     return say("near its set point") if abs(off) < FAR_OFF_C else (say("too warm") if off > 0 else say("too cold"))
 
 
-def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: int) -> BinTile:
-    """One bin as it is drawn."""
+def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, late: Collection[str], now: int) -> BinTile:
+    """One bin as it is drawn; `late`: clutches that are overdue."""
     lots = [s.lots[n] for n in bin_.lots]
     lot = next((x for x in lots if x.began_at is not None), lots[0] if lots else None)
     belief = seen.lots.get(lot.name) if lot else None
-    state, says, progress = _state(s, bin_, belief, seen, now)
+    state, says, progress = _state(s, bin_, belief, seen, late, now)
     return BinTile(
         bin=bin_.name,
         duty=bin_.duty,
@@ -99,13 +100,13 @@ def tile(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: 
         says=says,
         progress=None if progress is None else round(progress, 2),
         next_due=_next_due(stop),
-        trouble=_trouble(s, bin_, seen, stop, now),
+        trouble=_trouble(s, bin_, stop, late),
         trays=len(bin_.trays) + len(bin_.hatching),
     )
 
 
 def _state(
-    s: Standing, bin_: BinNow, belief: LotBelief | None, seen: Beliefs, now: int
+    s: Standing, bin_: BinNow, belief: LotBelief | None, seen: Beliefs, late: Collection[str], now: int
 ) -> tuple[str, str, float | None]:
     """State, one short line, and progress of a bin."""
     if belief is None or (belief.waiting and not bin_.hatching):
@@ -116,7 +117,7 @@ def _state(
             else ("empty", term("state", "empty"), None)
         )
     if belief.waiting:
-        return "hatching", *_hatching(s, bin_, seen, now)
+        return "hatching", *_hatching(s, bin_, seen, late, now)
     return _living(bin_, belief, now)
 
 
@@ -139,7 +140,7 @@ def _living(bin_: BinNow, belief: LotBelief, now: int) -> tuple[str, str, float 
     return "growing", says, belief.progress
 
 
-def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> tuple[str, float | None]:
+def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, late: Collection[str], now: int) -> tuple[str, float | None]:
     """How far along the clutches of a bin are, in words and as a share."""
     clutches = [seen.clutches[c] for c in bin_.hatching if c in seen.clutches]
     if not clutches:
@@ -147,14 +148,14 @@ def _hatching(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> tuple[str, 
     first = min(clutches, key=lambda c: c.first_pinheads.mid)
     laid = s.clutches[first.clutch].laid_at
     share = (now - laid) / max(first.first_pinheads.mid - laid, 1.0)
-    early, late = (first.first_pinheads.low - now) / 86400, (first.first_pinheads.high - now) / 86400
-    if first.clutch in _late(s, bin_, seen, now):
+    soonest, latest = (first.first_pinheads.low - now) / 86400, (first.first_pinheads.high - now) / 86400
+    if first.clutch in late:
         return say("hatch overdue"), 1.0
-    if early <= 0:
-        return say("may hatch now, within {days:.0f} d", days=late) if late >= 1 else say("may hatch now"), min(
+    if soonest <= 0:
+        return say("may hatch now, within {days:.0f} d", days=latest) if latest >= 1 else say("may hatch now"), min(
             share, 1.0
         )
-    return say("hatch in {early:.0f} to {late:.0f} d", early=early, late=late), min(max(share, 0.0), 1.0)
+    return say("hatch in {early:.0f} to {late:.0f} d", early=soonest, late=latest), min(max(share, 0.0), 1.0)
 
 
 def _next_due(stop: RoundStop | None) -> str | None:
@@ -167,18 +168,13 @@ def _next_due(stop: RoundStop | None) -> str | None:
     return say("{what} and {more} more", what=first.what, more=more) if more else first.what
 
 
-def _trouble(s: Standing, bin_: BinNow, seen: Beliefs, stop: RoundStop | None, now: int) -> str | None:
+def _trouble(s: Standing, bin_: BinNow, stop: RoundStop | None, late: Collection[str]) -> str | None:
     if len([n for n in bin_.lots if s.lots[n].began_at is not None]) > 1:
         return say("two lots in one bin")
     if stop is not None and stop.group == "sick":
         return say("many deaths")
-    late = _late(s, bin_, seen, now)
-    return say("{clutch} has not hatched", clutch=late[0]) if late else None
-
-
-def _late(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> list[str]:
-    """Clutches in a bin that should have hatched by now."""
-    return list(overdue(s, [seen.clutches[c] for c in bin_.hatching if c in seen.clutches], now))
+    first = next((c for c in bin_.hatching if c in late), None)
+    return say("{clutch} has not hatched", clutch=first) if first else None
 
 
 def about(number: float) -> str:

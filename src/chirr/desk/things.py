@@ -54,7 +54,7 @@ def bin_page(name: str, *, limit: int = STORY) -> ThingPage:
     return ThingPage(
         kind="bin",
         name=name,
-        tile=_tile(s, bin_, seen, f.as_of),
+        tile=_tile(s, bin_, seen, f.as_of, tz),
         facts=tuple(facts),
         lots=tuple(lots),
         clutches=tuple(clutches),
@@ -83,7 +83,7 @@ def lot_page(name: str, *, limit: int = STORY) -> ThingPage:
     return ThingPage(
         kind="lot",
         name=name,
-        tile=_tile(s, bin_, seen, f.as_of) if bin_ else None,
+        tile=_tile(s, bin_, seen, f.as_of, tz) if bin_ else None,
         facts=_lot_facts(lot, tz),
         lots=(belief,) if belief else (),
         clutches=tuple(clutches),
@@ -110,7 +110,7 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
     return ThingPage(
         kind="clutch",
         name=name,
-        tile=_tile(s, bin_, seen, f.as_of) if bin_ else None,
+        tile=_tile(s, bin_, seen, f.as_of, tz) if bin_ else None,
         facts=_clutch_facts(clutch, tz),
         lots=(),
         clutches=(belief,) if belief else (),
@@ -123,8 +123,9 @@ def clutch_page(name: str, *, limit: int = STORY) -> ThingPage:
     )
 
 
-def _tile(s: Standing, bin_: BinNow, seen: Beliefs, now: int) -> BinTile:
-    return tile(s, bin_, seen, due_stops(seen).get(bin_.name), now)
+def _tile(s: Standing, bin_: BinNow, seen: Beliefs, now: int, tz: ZoneInfo) -> BinTile:
+    late = overdue(s, seen.clutches.values(), now, tz)
+    return tile(s, bin_, seen, due_stops(seen).get(bin_.name), late, now)
 
 
 def _story(where: str, values: tuple[str, ...], limit: int, *, also: list[str]) -> tuple[tuple[StoryLine, ...], int]:
