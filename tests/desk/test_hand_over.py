@@ -2,32 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date, timedelta
 
 import pytest
 
 from builders import small_farm
-from chirr.book import actions, ledger
-from chirr.desk import belief, clock
+from chirr.book import actions
 from chirr.desk.hand_over import MOST_DAYS, hand_over
 from chirr.desk.round import NONE_YET, round_sheet
 from chirr.records import Entry
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("small_farm_now")]
 TODAY = date(2027, 3, 31)
-
-
-@pytest.fixture(autouse=True)
-def farm(db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setattr(clock, "now", lambda: small_farm.NOW)
-    monkeypatch.setattr(belief, "_beside", lambda key, *_: belief._busy.discard(key))
-    ledger.forget()
-    belief.forget()
-    small_farm.found()
-    yield
-    ledger.forget()
-    belief.forget()
 
 
 def note(number: int, text: str, days_ago: float = 1) -> None:

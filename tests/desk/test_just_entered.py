@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import msgspec
 import pytest
 
 from builders import small_farm
 from chirr.book import actions, ledger
-from chirr.desk import belief, clock
+from chirr.desk import belief
 from chirr.records import Entry
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def farm(db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """The small farm, believed once; nothing is believed anew beside the tests."""
-    monkeypatch.setattr(clock, "now", lambda: small_farm.NOW)
-    monkeypatch.setattr(belief, "_beside", lambda key, *_: belief._busy.discard(key))
-    ledger.forget()
-    belief.forget()
-    small_farm.found()
+def believed(small_farm_now: None) -> None:
+    """The small farm, believed once."""
     belief.foresight()
-    yield
-    ledger.forget()
-    belief.forget()
 
 
 def a_lot() -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import msgspec
@@ -11,23 +10,11 @@ import pytest
 from builders import small_farm
 from builders.older_copy import put_back
 from chirr.book import actions, ledger
-from chirr.desk import belief, clock, kept_grade, learnt_file
+from chirr.desk import belief, kept_grade, learnt_file
 from chirr.desk.grade_report import Grade
 from chirr.records import Entry
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def farm(db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setattr(clock, "now", lambda: small_farm.NOW)
-    monkeypatch.setattr(belief, "_beside", lambda key, *_: belief._busy.discard(key))
-    ledger.forget()
-    belief.forget()
-    small_farm.found()
-    yield
-    ledger.forget()
-    belief.forget()
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("small_farm_now")]
 
 
 def write(number: int, **values: object) -> None:

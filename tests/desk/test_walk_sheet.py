@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -14,26 +13,18 @@ from django.utils.translation import override
 
 from builders import small_farm
 from chirr.book import actions, ledger, papers
-from chirr.desk import belief, clock, codes, pen_marks, photos, sentences, walk_sheet
+from chirr.desk import clock, codes, pen_marks, photos, sentences, walk_sheet
 from chirr.desk.counting import CannotCount
 from chirr.desk.forms import FormFaults
 from chirr.desk.walk_sheet import SheetLine, WalkSheet
 from chirr.prints.typeset import CannotPrint
 from chirr.records import Entry
 
+pytestmark = pytest.mark.usefixtures("small_farm_now")
+
 ADDRESS = "https://barn.local:8765"
 TODAY = date(2027, 3, 31)
 HOUR = 3600
-
-
-@pytest.fixture(autouse=True)
-def farm(db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setattr(clock, "now", lambda: small_farm.NOW)
-    monkeypatch.setattr(belief, "_beside", lambda key, *_: belief._busy.discard(key))
-    belief.forget()
-    small_farm.found()
-    yield
-    belief.forget()
 
 
 @pytest.fixture

@@ -62,19 +62,17 @@ def _toward(search: Search) -> tuple[Search, Point]:
         z = point.z
     rounds = SPREAD_ROUNDS if len(search.facts.what) >= SPREAD_FROM else 0
     near = NEAR_ENOUGH_TO_GO_ON if rounds else None
-    point = search.climb(search.look(z), steps=_FINE_STEPS, near=near)
-    point = search.climb(search.believe_accidents(point), steps=_FEW_STEPS, near=near)
-    for _ in range(rounds):
-        search, point = _with_learnt_spreads(search, point, near)
-    return search, point
+    return _nearer(search, z, spread_rounds=rounds, near=near, again=_FEW_STEPS)
 
 
-def _nearer(search: Search, z: Floats, *, spread_rounds: int, near: float | None) -> tuple[Search, Point]:
-    """On from a start; `near` where another search follows."""
+def _nearer(
+    search: Search, z: Floats, *, spread_rounds: int, near: float | None, again: int = _FINE_STEPS
+) -> tuple[Search, Point]:
+    """On from a start; `near` where another search follows, `again`: most steps once accidents are believed."""
     rounds = spread_rounds if len(search.facts.what) >= SPREAD_FROM else 0
     before = NEAR_ENOUGH_TO_GO_ON if rounds else near
     point = search.climb(search.look(z), steps=_FINE_STEPS, near=before)
-    point = search.climb(search.believe_accidents(point), steps=_FINE_STEPS, near=before)
+    point = search.climb(search.believe_accidents(point), steps=again, near=before)
     for _ in range(rounds):
         search, point = _with_learnt_spreads(search, point, near)
     return search, point
